@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Forced into every source file by the build. Calls that cannot be used safely, or that depend on a locale or on hidden
-// state, do not compile here. The C headers come first, since they declare what is banned after them.
+// Forced into every source file by the build. Calls that cannot be used safely, or that depend on a
+// locale or on hidden state, do not compile here. The C headers come first, since they declare what
+// is banned after them.
 #ifndef LW_BASE_BANNED_H
 #define LW_BASE_BANNED_H
 

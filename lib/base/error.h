@@ -1,15 +1,16 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// How every call in linewalk says that it could not do what was asked. A call returns a status, which tells who has to
-// act, and fills a record that the caller owns, which tells what happened. The library never prints and never exits: a
-// tool decides whether a failure is worth a line on a terminal, a finding in a record or another try.
+// How every call in linewalk says that it could not do what was asked. A call returns a status,
+// which tells who has to act, and fills a record that the caller owns, which tells what happened.
+// The library never prints and never exits: a tool decides whether a failure is worth a line on a
+// terminal, a finding in a record or another try.
 #ifndef LW_BASE_ERROR_H
 #define LW_BASE_ERROR_H
 
 #include <stddef.h>
 
-// Who has to act. A silent or garbled node is an outcome of an exchange inside the checks; as a status these three are
-// what a call returns that had promised one value.
+// Who has to act. A silent or garbled node is an outcome of an exchange inside the checks; as a
+// status these three are what a call returns that had promised one value.
 enum lw_status {
     LW_OK = 0,
     LW_USAGE,     // the caller asked for something that makes no sense
@@ -31,9 +32,10 @@ struct lw_error {
     char says[LW_ERROR_SAYS];       // what: "/chain/3/span/length_m: must be above 0, is -1"
 };
 
-// Fills `error` (which may be NULL) with status and sentence, clears its context, and returns the status, so that
-// `return lw_fail(error, LW_SYSTEM, ...)` is the whole of a failing path. Text that came from outside must have gone
-// through lw_text_clean() first. Lower case, subject in single quotes, reason after a colon, no full stop.
+// Fills `error` (which may be NULL) with status and sentence, clears its context, and returns the
+// status, so that `return lw_fail(error, LW_SYSTEM, ...)` is the whole of a failing path. Text that
+// came from outside must have gone through lw_text_clean() first. Lower case, subject in single
+// quotes, reason after a colon, no full stop.
 enum lw_status lw_fail(struct lw_error *error, enum lw_status status, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
@@ -41,9 +43,11 @@ enum lw_status lw_fail(struct lw_error *error, enum lw_status status, const char
 enum lw_status lw_fail_errno(struct lw_error *error, int errno_value, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
-// Puts a place in front of what is already said: "plan 'a.json'" before "/chain: ...". Contexts nest outwards; one that
-// does not fit is cut, never overflown. Does nothing when error is NULL. Returns error's status.
-enum lw_status lw_error_within(struct lw_error *error, const char *format, ...) __attribute__((format(printf, 2, 3)));
+// Puts a place in front of what is already said: "plan 'a.json'" before "/chain: ...". Contexts
+// nest outwards; one that does not fit is cut, never overflown. Does nothing when error is NULL.
+// Returns error's status.
+enum lw_status lw_error_within(struct lw_error *error, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
 
 // Writes "context: says" (or only says) into `text`, always NUL-terminated. Returns text.
 const char *lw_error_text(const struct lw_error *error, char *text, size_t size);

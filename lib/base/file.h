@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Files: whole or not at all. The only place in the library's floor that talks to the file system, so that a port to
-// another operating system is a matter of this room, the lines and the terminal. Every call that can fail here can be made
-// to fail in a test: lw_file_fail_after() counts down over the system calls.
+// Files: whole or not at all. The only place in the library's floor that talks to the file system,
+// so that a port to another operating system is a matter of this room, the lines and the terminal.
+// Every call that can fail here can be made to fail in a test: lw_file_fail_after() counts down
+// over the system calls.
 #ifndef LW_BASE_FILE_H
 #define LW_BASE_FILE_H
 
@@ -15,23 +16,30 @@
 
 enum { LW_PATH = 1024, LW_DIGEST = 65 };
 
-// Reads at most `most` bytes; a longer file is LW_BAD_FILE. `text` is cleared first; NUL bytes are kept (use length).
-enum lw_status lw_file_read(const char *path, size_t most, struct lw_text *text, struct lw_error *error);
+// Reads at most `most` bytes; a longer file is LW_BAD_FILE. `text` is cleared first; NUL bytes are
+// kept (use length).
+enum lw_status lw_file_read(const char *path, size_t most, struct lw_text *text,
+                            struct lw_error *error);
 
-// Writes through a temporary file beside `path`: write, fsync, rename, fsync of the folder. On failure nothing of the old
-// or a half new file is left under that name, and the temporary file is gone.
-enum lw_status lw_file_write(const char *path, const char *bytes, size_t count, struct lw_error *error);
+// Writes through a temporary file beside `path`: write, fsync, rename, fsync of the folder. On
+// failure nothing of the old or a half new file is left under that name, and the temporary file is
+// gone.
+enum lw_status lw_file_write(const char *path, const char *bytes, size_t count,
+                             struct lw_error *error);
 
 // The same without replacing: LW_USAGE when the path exists already.
-enum lw_status lw_file_write_new(const char *path, const char *bytes, size_t count, struct lw_error *error);
+enum lw_status lw_file_write_new(const char *path, const char *bytes, size_t count,
+                                 struct lw_error *error);
 
-// A file that is written piece by piece (captures, readings) and digested at its close. Opaque, ours.
+// A file that is written piece by piece (captures, readings) and digested at its close. Opaque,
+// ours.
 struct lw_file;
 enum lw_status lw_file_create(const char *path, struct lw_file **file, struct lw_error *error);
-enum lw_status lw_file_append(struct lw_file *file, const void *bytes, size_t count, struct lw_error *error);
+enum lw_status lw_file_append(struct lw_file *file, const void *bytes, size_t count,
+                              struct lw_error *error);
 enum lw_status lw_file_flush(struct lw_file *file, struct lw_error *error); // buffers to the kernel
-// Flushes, fsyncs, closes and frees, and gives the SHA-256 of the content in hexadecimal when digest is not NULL. Frees
-// in any case. NULL is allowed.
+// Flushes, fsyncs, closes and frees, and gives the SHA-256 of the content in hexadecimal when
+// digest is not NULL. Frees in any case. NULL is allowed.
 enum lw_status lw_file_close(struct lw_file *file, char digest[LW_DIGEST], struct lw_error *error);
 
 // SHA-256 in lower-case hexadecimal.
@@ -40,9 +48,11 @@ enum lw_status lw_file_digest(const char *path, char digest[LW_DIGEST], struct l
 
 bool lw_file_exists(const char *path);
 bool lw_folder_exists(const char *path);
-enum lw_status lw_folder_make(const char *path, struct lw_error *error); // with parents; existing is fine
+enum lw_status lw_folder_make(const char *path,
+                              struct lw_error *error); // with parents; existing is fine
 
-// Names in a folder, sorted, without "." and "..", as struct lw_list of char * in `names` (free with lw_names_free).
+// Names in a folder, sorted, without "." and "..", as struct lw_list of char * in `names` (free
+// with lw_names_free).
 struct lw_list;
 enum lw_status lw_folder_names(const char *path, struct lw_list *names, struct lw_error *error);
 void lw_names_free(struct lw_list *names);
@@ -52,15 +62,17 @@ bool lw_path_join(char *to, size_t size, const char *folder, const char *name);
 // The folder part of a path ("." when it has none).
 bool lw_path_folder(char *to, size_t size, const char *path);
 
-// An exclusive advisory lock on a file that exists. Waits at most wait_s (real time), then LW_SYSTEM "is in use".
+// An exclusive advisory lock on a file that exists. Waits at most wait_s (real time), then
+// LW_SYSTEM "is in use".
 struct lw_lock {
     int descriptor; // -1 when not held
 };
-enum lw_status lw_lock_take(const char *path, double wait_s, struct lw_lock *lock, struct lw_error *error);
+enum lw_status lw_lock_take(const char *path, double wait_s, struct lw_lock *lock,
+                            struct lw_error *error);
 void lw_lock_release(struct lw_lock *lock);
 
-// Tests: the n-th (from 0) read, write, fsync, rename or open in this room fails from now on with `errno_value`; negative
-// n turns it off.
+// Tests: the n-th (from 0) read, write, fsync, rename or open in this room fails from now on with
+// `errno_value`; negative n turns it off.
 void lw_file_fail_after(int64_t n, int errno_value);
 
 #endif

@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// JSON files as typed structs. Every kind of file is one struct and one table of fields; the table reads it (with the JSON
-// pointer of what is wrong), writes it, frees it and gives its JSON Schema, so that code, files and documentation cannot
-// drift apart. A strict pre-scan stands before the parser: it refuses what the grammar of RFC 8259 refuses, duplicate
-// keys, \u0000, bad UTF-8, numbers that overflow a double, depth over 32, files over 16 MB and objects of over 4096 keys,
+// JSON files as typed structs. Every kind of file is one struct and one table of fields; the table
+// reads it (with the JSON pointer of what is wrong), writes it, frees it and gives its JSON Schema,
+// so that code, files and documentation cannot drift apart. A strict pre-scan stands before the
+// parser: it refuses what the grammar of RFC 8259 refuses, duplicate keys, \u0000, bad UTF-8,
+// numbers that overflow a double, depth over 32, files over 16 MB and objects of over 4096 keys,
 // and says line and column. Numbers are written so that they read back to the same double.
 #ifndef LW_BASE_JSON_H
 #define LW_BASE_JSON_H
@@ -14,22 +15,23 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-// What a field holds in the struct. Absent and not required gives the default named here unless the field's `absent`
-// says otherwise.
+// What a field holds in the struct. Absent and not required gives the default named here unless the
+// field's `absent` says otherwise.
 enum lw_kind {
-    LW_TEXT,     // char *, owned by the struct; absent: NULL
-    LW_NUMBER,   // double; absent: NAN, unless `has_default`; null is read as NAN when `nullable`, NAN is written as null
-                 // when `nullable`, else left out
-    LW_INTEGER,  // int; absent: `fallback`. With `names`, a word stands for -1, -2, ... in the order of names
-    LW_BOOLEAN,  // bool; absent: fallback != 0
-    LW_CHOICE,   // int, index into `names`; absent: (int)fallback
-    LW_OBJECT,   // struct embedded; absent: all its fields as absent
+    LW_TEXT,   // char *, owned by the struct; absent: NULL
+    LW_NUMBER, // double; absent: NAN, unless `has_default`; null is read as NAN when `nullable`,
+               // NAN is written as null when `nullable`, else left out
+    LW_INTEGER, // int; absent: `fallback`. With `names`, a word stands for -1, -2, ... in the order
+                // of names
+    LW_BOOLEAN, // bool; absent: fallback != 0
+    LW_CHOICE,  // int, index into `names`; absent: (int)fallback
+    LW_OBJECT,  // struct embedded; absent: all its fields as absent
     LW_OPTIONAL, // pointer to a struct, NULL when absent
     LW_LIST,     // struct lw_list of structs of `sub`; absent: empty
     LW_NUMBERS,  // struct lw_list of double; low_items..high_items
     LW_TEXTS,    // struct lw_list of char *
     LW_MAP,      // JSON object of name -> number, as struct lw_list of struct lw_pair
-    LW_RAW,      // char *: any JSON value kept as its compact text (a record's `result`); absent: NULL
+    LW_RAW, // char *: any JSON value kept as its compact text (a record's `result`); absent: NULL
 };
 
 struct lw_list {
@@ -54,8 +56,8 @@ struct lw_field {
     bool nullable;    // null is taken as absent and absent is written as null
     bool has_default; // LW_NUMBER: absent is `fallback` instead of NAN
     double fallback;
-    bool ranged;      // low..high apply
-    bool above_low;   // low itself is refused
+    bool ranged;    // low..high apply
+    bool above_low; // low itself is refused
     double low, high;
     size_t low_items, high_items; // lists; high_items 0 means any number
     const char *const *names;     // LW_CHOICE, LW_INTEGER: words, NULL-terminated
@@ -66,14 +68,14 @@ struct lw_shape {
     const char *name;              // "plan", for the schema
     size_t size;                   // of the struct
     const struct lw_field *fields; // ends with a NULL key
-    bool tuple;                    // stands in the file as an array of the fields in order, not as an object
+    bool tuple; // stands in the file as an array of the fields in order, not as an object
 };
 
-// Reads `length` bytes of JSON into the struct at `object`, whose content before is ignored. On failure the struct is
-// left freed and zeroed and `error` says where: line and column for syntax, JSON pointer else. Returns LW_OK,
-// LW_BAD_FILE or LW_MEMORY.
-enum lw_status lw_json_read(const struct lw_shape *shape, const char *bytes, size_t length, void *object,
-                            struct lw_error *error);
+// Reads `length` bytes of JSON into the struct at `object`, whose content before is ignored. On
+// failure the struct is left freed and zeroed and `error` says where: line and column for syntax,
+// JSON pointer else. Returns LW_OK, LW_BAD_FILE or LW_MEMORY.
+enum lw_status lw_json_read(const struct lw_shape *shape, const char *bytes, size_t length,
+                            void *object, struct lw_error *error);
 
 // Only the pre-scan: grammar, UTF-8, depth, duplicates, overflow. LW_OK or LW_BAD_FILE.
 enum lw_status lw_json_scan(const char *bytes, size_t length, struct lw_error *error);
@@ -81,15 +83,16 @@ enum lw_status lw_json_scan(const char *bytes, size_t length, struct lw_error *e
 // The struct as it is when every field is absent (required ones too).
 void lw_json_init(const struct lw_shape *shape, void *object);
 
-// Adds the struct as JSON to `out`: keys in table order, two spaces of indent when `pretty`. LW_USAGE when a number that
-// is not nullable is infinite, or a text is no valid UTF-8. LW_MEMORY.
-enum lw_status lw_json_write(const struct lw_shape *shape, const void *object, bool pretty, struct lw_text *out,
-                             struct lw_error *error);
+// Adds the struct as JSON to `out`: keys in table order, two spaces of indent when `pretty`.
+// LW_USAGE when a number that is not nullable is infinite, or a text is no valid UTF-8. LW_MEMORY.
+enum lw_status lw_json_write(const struct lw_shape *shape, const void *object, bool pretty,
+                             struct lw_text *out, struct lw_error *error);
 
 // Frees all that the struct owns and zeroes it. NULL is allowed.
 void lw_json_free(const struct lw_shape *shape, void *object);
 
-// Adds the JSON Schema (2020-12) of the shape, closed against unknown keys. `title` is the schema's.
+// Adds the JSON Schema (2020-12) of the shape, closed against unknown keys. `title` is the
+// schema's.
 enum lw_status lw_json_schema(const struct lw_shape *shape, const char *title, struct lw_text *out,
                               struct lw_error *error);
 

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Numbers as people type them and as files keep them. The parsers are strict: "", " 5", "+5", "5x", "0x10", "nan" and
-// what does not fit are refused, so that a slip of the finger is never a setting.
+// Numbers as people type them and as files keep them. The parsers are strict: "", " 5", "+5", "5x",
+// "0x10", "nan" and what does not fit are refused, so that a slip of the finger is never a setting.
 #ifndef LW_BASE_NUMBER_H
 #define LW_BASE_NUMBER_H
 
@@ -11,15 +11,18 @@
 #include <stddef.h>
 #include <stdint.h>
 
-// Whole decimal number in low..high (inclusive). A leading '-' is allowed when low is below 0; leading zeros are not.
-enum lw_status lw_number_integer(const char *text, int64_t low, int64_t high, int64_t *value, struct lw_error *error);
+// Whole decimal number in low..high (inclusive). A leading '-' is allowed when low is below 0;
+// leading zeros are not.
+enum lw_status lw_number_integer(const char *text, int64_t low, int64_t high, int64_t *value,
+                                 struct lw_error *error);
 
-// Decimal fraction with an optional exponent, finite, low..high inclusive; "." is the decimal mark in every locale.
-// With `comma` a single decimal comma is taken too (typed values).
+// Decimal fraction with an optional exponent, finite, low..high inclusive; "." is the decimal mark
+// in every locale. With `comma` a single decimal comma is taken too (typed values).
 enum lw_status lw_number_real(const char *text, double low, double high, bool comma, double *value,
                               struct lw_error *error);
 
-// "1.5s", "200ms", "2min", "1h"; a bare number means seconds. Result in seconds, low_s..high_s inclusive.
+// "1.5s", "200ms", "2min", "1h"; a bare number means seconds. Result in seconds, low_s..high_s
+// inclusive.
 enum lw_status lw_number_duration(const char *text, double low_s, double high_s, double *seconds,
                                   struct lw_error *error);
 
@@ -28,8 +31,8 @@ enum { LW_NUMBER_TEXT = 32 };
 // The shortest of %.15g, %.16g, %.17g that reads back to the same double. `value` must be finite.
 void lw_number_exact(double value, char text[LW_NUMBER_TEXT]);
 
-// For people: `value` rounded so that the standard uncertainty-like `resolution` shows two digits; resolution <= 0 or NAN
-// gives three significant digits; NAN gives "-".
+// For people: `value` rounded so that the standard uncertainty-like `resolution` shows two digits;
+// resolution <= 0 or NAN gives three significant digits; NAN gives "-".
 void lw_number_for_people(double value, double resolution, char text[LW_NUMBER_TEXT]);
 
 #endif

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Readings as columns: when, which node, what value. Every judge of readings takes a series, wherever it came from: a
-// live line, a CSV file, a capture. Node names are kept once.
+// Readings as columns: when, which node, what value. Every judge of readings takes a series,
+// wherever it came from: a live line, a CSV file, a capture. Node names are kept once.
 #ifndef LW_BASE_SERIES_H
 #define LW_BASE_SERIES_H
 
@@ -10,8 +10,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-// One reading, the currency between a check and its sinks. `time_s` counts from the record's start; value in the unit of
-// the node's register.
+// One reading, the currency between a check and its sinks. `time_s` counts from the record's start;
+// value in the unit of the node's register.
 struct lw_reading {
     double time_s;
     double timing_u_s; // standard uncertainty of time_s; 0 when unknown
@@ -36,13 +36,15 @@ struct lw_series {
 };
 
 // Start with `struct lw_series series = {0};`. LW_MEMORY, or LW_USAGE for the 65536th node.
-enum lw_status lw_series_add(struct lw_series *series, const struct lw_reading *reading, struct lw_error *error);
+enum lw_status lw_series_add(struct lw_series *series, const struct lw_reading *reading,
+                             struct lw_error *error);
 void lw_series_finish(struct lw_series *series);
 
 // Index of a node's name, or -1.
 int lw_series_find(const struct lw_series *series, const char *node);
 
-// Gathers one node's columns in time order into caller arrays of at least series->count; returns how many.
+// Gathers one node's columns in time order into caller arrays of at least series->count; returns
+// how many.
 size_t lw_series_of(const struct lw_series *series, int node, double *time_s, double *value);
 
 #endif

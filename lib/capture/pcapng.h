@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Captures as pcapng (IETF draft-ietf-opsawg-pcapng): one section, one interface, an enhanced packet block for every send
-// and for every stretch of received bytes. Link types LINKTYPE_USER0 (147) for RTU, USER1 (148) for MBAP; times in
-// nanoseconds.
+// Captures as pcapng (IETF draft-ietf-opsawg-pcapng): one section, one interface, an enhanced
+// packet block for every send and for every stretch of received bytes. Link types LINKTYPE_USER0
+// (147) for RTU, USER1 (148) for MBAP; times in nanoseconds.
 #ifndef LW_CAPTURE_PCAPNG_H
 #define LW_CAPTURE_PCAPNG_H
 
@@ -26,21 +26,23 @@ struct lw_capture_facts {
 };
 
 // Creates the file and writes the section and interface blocks.
-enum lw_status lw_capture_create(const char *path, const struct lw_capture_facts *facts, struct lw_capture **capture,
-                                 struct lw_error *error);
+enum lw_status lw_capture_create(const char *path, const struct lw_capture_facts *facts,
+                                 struct lw_capture **capture, struct lw_error *error);
 
 struct lw_packet {
     int64_t first_utc_ns, last_utc_ns; // of the first byte; of the last, or -1 when unknown
     bool outbound;                     // sent by us
-    unsigned flags;                    // of lw_piece: become link-layer-dependent errors in epb_flags
-    bool crc_error, gap_error;         // known damage of the frame
+    unsigned flags;            // of lw_piece: become link-layer-dependent errors in epb_flags
+    bool crc_error, gap_error; // known damage of the frame
     const uint8_t *bytes;
     size_t count;
 };
-enum lw_status lw_capture_packet(struct lw_capture *capture, const struct lw_packet *packet, struct lw_error *error);
+enum lw_status lw_capture_packet(struct lw_capture *capture, const struct lw_packet *packet,
+                                 struct lw_error *error);
 uint64_t lw_capture_count(const struct lw_capture *capture); // packets so far
 
 // Flushes, syncs, closes, frees; digest as lw_file_close. NULL is allowed.
-enum lw_status lw_capture_close(struct lw_capture *capture, char digest[LW_DIGEST], struct lw_error *error);
+enum lw_status lw_capture_close(struct lw_capture *capture, char digest[LW_DIGEST],
+                                struct lw_error *error);
 
 #endif

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Modbus exchanges over a line: t3.5 kept before every send, the deadline on the line's clock, late and foreign answers
-// told apart, a local echo stripped, and the read-only guard on every request. It keeps listening between its own
-// requests and stops at the first byte of somebody else.
+// Modbus exchanges over a line: t3.5 kept before every send, the deadline on the line's clock, late
+// and foreign answers told apart, a local echo stripped, and the read-only guard on every request.
+// It keeps listening between its own requests and stops at the first byte of somebody else.
 #ifndef LW_CLIENT_CLIENT_H
 #define LW_CLIENT_CLIENT_H
 
@@ -11,29 +11,33 @@
 struct lw_client; // opaque, ours
 
 struct lw_client_options {
-    double reply_s;       // time allowed from the last bit of the request to the first byte of the reply; 0: 0.05
-    double gap_s;         // extra silence before each request, above t3.5
-    int attempts;         // 0: 1
-    bool allow_writes;    // takes 05 06 0F 10 through the guard
-    bool echo;            // the adapter is known to echo; found by itself too (0x06-like requests aside)
+    double reply_s; // time allowed from the last bit of the request to the first byte of the reply;
+                    // 0: 0.05
+    double gap_s;   // extra silence before each request, above t3.5
+    int attempts;   // 0: 1
+    bool allow_writes; // takes 05 06 0F 10 through the guard
+    bool echo; // the adapter is known to echo; found by itself too (0x06-like requests aside)
 };
 
 // Borrows line and run. The run's exchange sink is called for every attempt.
-enum lw_status lw_client_new(struct lw_line *line, const struct lw_run *run, const struct lw_client_options *options,
-                             struct lw_client **client, struct lw_error *error);
+enum lw_status lw_client_new(struct lw_line *line, const struct lw_run *run,
+                             const struct lw_client_options *options, struct lw_client **client,
+                             struct lw_error *error);
 void lw_client_free(struct lw_client *client);
 struct lw_line *lw_client_line(struct lw_client *client);
 void lw_client_reply_s(struct lw_client *client, double reply_s); // from the next request on
 void lw_client_attempts(struct lw_client *client, int attempts);
 
-// One request, with retries for silence and garbage (not for exceptions). Fills `exchange` with the last attempt. Status is
-// for the line alone: LW_OK whatever the node did, LW_SYSTEM, LW_CANCELLED, LW_REFUSED when the guard refuses the PDU or
-// another master was heard (then error says what was heard; lw_client_foreign() is true).
-enum lw_status lw_client_exchange(struct lw_client *client, uint8_t address, const struct lw_pdu *request,
-                                  struct lw_exchange *exchange, struct lw_error *error);
+// One request, with retries for silence and garbage (not for exceptions). Fills `exchange` with the
+// last attempt. Status is for the line alone: LW_OK whatever the node did, LW_SYSTEM, LW_CANCELLED,
+// LW_REFUSED when the guard refuses the PDU or another master was heard (then error says what was
+// heard; lw_client_foreign() is true).
+enum lw_status lw_client_exchange(struct lw_client *client, uint8_t address,
+                                  const struct lw_pdu *request, struct lw_exchange *exchange,
+                                  struct lw_error *error);
 
-// True when PDU is one of those the client sends without allow_writes: 01, 02, 03, 04, 07, 08 (sub 00 and 0B-12), 0B, 0C,
-// 11, 14, 18, 2B/0E. Pure.
+// True when PDU is one of those the client sends without allow_writes: 01, 02, 03, 04, 07, 08 (sub
+// 00 and 0B-12), 0B, 0C, 11, 14, 18, 2B/0E. Pure.
 bool lw_client_reads_only(const struct lw_pdu *request);
 
 // Waits until the deadline while listening; bytes that come are strays (late replies are traced).
@@ -41,15 +45,17 @@ enum lw_status lw_client_wait(struct lw_client *client, double seconds, struct l
 
 struct lw_heard {
     size_t bytes;
-    size_t frames;        // whole RTU frames with a right CRC
-    uint8_t address;      // of the first such frame
-    uint8_t function;     // of the first such frame
+    size_t frames;    // whole RTU frames with a right CRC
+    uint8_t address;  // of the first such frame
+    uint8_t function; // of the first such frame
     double listened_s;
-    bool damaged;         // parity or stop-bit errors: likely another framing
-    bool not_tested;      // the line cannot hear others (a gateway)
+    bool damaged;    // parity or stop-bit errors: likely another framing
+    bool not_tested; // the line cannot hear others (a gateway)
 };
-// Listens without sending. LW_OK with what was heard; the caller decides (any byte means: do not transmit).
-enum lw_status lw_listen_first(struct lw_line *line, double seconds, struct lw_heard *heard, struct lw_error *error);
+// Listens without sending. LW_OK with what was heard; the caller decides (any byte means: do not
+// transmit).
+enum lw_status lw_listen_first(struct lw_line *line, double seconds, struct lw_heard *heard,
+                               struct lw_error *error);
 
 bool lw_client_foreign(const struct lw_client *client);
 

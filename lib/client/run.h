@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// What a check needs of its surroundings: the clock, whether the user has interrupted, a seed, the date, and sinks for
-// what it sees. A check never touches a file, a terminal or a port: sinks do, and each of them may be NULL.
+// What a check needs of its surroundings: the clock, whether the user has interrupted, a seed, the
+// date, and sinks for what it sees. A check never touches a file, a terminal or a port: sinks do,
+// and each of them may be NULL.
 #ifndef LW_CLIENT_RUN_H
 #define LW_CLIENT_RUN_H
 
@@ -16,8 +17,8 @@
 struct lw_progress {
     const char *phase; // "addresses", "polls": short, borrowed
     double done, total;
-    const char *unit;  // "addresses", "s"
-    double eta_s;      // honest remaining time, NAN when not known
+    const char *unit; // "addresses", "s"
+    double eta_s;     // honest remaining time, NAN when not known
 };
 
 struct lw_run {
@@ -32,7 +33,7 @@ struct lw_run {
 };
 
 bool lw_run_cancelled(const struct lw_run *run);
-void lw_run_progress(const struct lw_run *run, const char *phase, double done, double total, const char *unit,
-                     double eta_s);
+void lw_run_progress(const struct lw_run *run, const char *phase, double done, double total,
+                     const char *unit, double eta_s);
 
 #endif

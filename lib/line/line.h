@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// A line: the data pair and the way to it. A serial port, a pseudo-terminal, a gateway's socket and a port of the virtual
-// wire are all this. There is no sleep: waiting is receiving, so that late and stray bytes are never lost in a pause.
+// A line: the data pair and the way to it. A serial port, a pseudo-terminal, a gateway's socket and
+// a port of the virtual wire are all this. There is no sleep: waiting is receiving, so that late
+// and stray bytes are never lost in a pause.
 #ifndef LW_LINE_LINE_H
 #define LW_LINE_LINE_H
 
@@ -22,12 +23,15 @@ struct lw_framing {
     int stop_bits;
 };
 enum { LW_FRAMING_TEXT = 24 };
-enum lw_status lw_framing_parse(const char *text, struct lw_framing *framing, struct lw_error *error);
+enum lw_status lw_framing_parse(const char *text, struct lw_framing *framing,
+                                struct lw_error *error);
 void lw_framing_text(const struct lw_framing *framing, char text[LW_FRAMING_TEXT]);
-int lw_framing_bits(const struct lw_framing *framing); // bits of one character with start, parity and stop
+int lw_framing_bits(
+    const struct lw_framing *framing); // bits of one character with start, parity and stop
 // Time of `count` characters back to back.
 int64_t lw_framing_chars_ns(const struct lw_framing *framing, size_t count);
-// Silence between frames: 3.5 characters up to 19200 bit/s, 1.75 ms above (MODBUS over Serial Line V1.02, 2.5.1.1).
+// Silence between frames: 3.5 characters up to 19200 bit/s, 1.75 ms above (MODBUS over Serial Line
+// V1.02, 2.5.1.1).
 int64_t lw_framing_t35_ns(const struct lw_framing *framing);
 
 // Flags of a received piece: something in it was damaged on the wire.
@@ -41,18 +45,19 @@ enum {
 
 struct lw_piece {
     size_t count;
-    int64_t first_ns, last_ns; // first bit of the first byte, last bit of the last; as far as the line can tell
-    int64_t timing_u_ns;       // standard uncertainty of both
+    int64_t first_ns,
+        last_ns; // first bit of the first byte, last bit of the last; as far as the line can tell
+    int64_t timing_u_ns; // standard uncertainty of both
     unsigned flags;
 };
 
 struct lw_line;
 
 struct lw_line_ops {
-    enum lw_status (*send)(struct lw_line *, const uint8_t *bytes, size_t count, int64_t *first_ns, int64_t *last_ns,
-                           struct lw_error *);
-    enum lw_status (*receive)(struct lw_line *, int64_t deadline_ns, uint8_t *bytes, size_t size, struct lw_piece *,
-                              struct lw_error *);
+    enum lw_status (*send)(struct lw_line *, const uint8_t *bytes, size_t count, int64_t *first_ns,
+                           int64_t *last_ns, struct lw_error *);
+    enum lw_status (*receive)(struct lw_line *, int64_t deadline_ns, uint8_t *bytes, size_t size,
+                              struct lw_piece *, struct lw_error *);
     enum lw_status (*set_framing)(struct lw_line *, const struct lw_framing *, struct lw_error *);
     void (*close)(struct lw_line *);
 };
@@ -69,25 +74,29 @@ struct lw_line {
     struct lw_framing framing;
     char name[160];    // as the user named it, cleaned
     char adapter[120]; // what is known of the hardware; may be empty
-    char remark[160];  // what the user has to know about this line ("parity is not carried by a pseudo-terminal")
+    char remark[160];  // what the user has to know about this line ("parity is not carried by a
+                       // pseudo-terminal")
 };
 
-// Returns when the last bit has left, with the first and last time. LW_SYSTEM when the line is gone, LW_CANCELLED.
-enum lw_status lw_line_send(struct lw_line *line, const uint8_t *bytes, size_t count, int64_t *first_ns,
-                            int64_t *last_ns, struct lw_error *error);
+// Returns when the last bit has left, with the first and last time. LW_SYSTEM when the line is
+// gone, LW_CANCELLED.
+enum lw_status lw_line_send(struct lw_line *line, const uint8_t *bytes, size_t count,
+                            int64_t *first_ns, int64_t *last_ns, struct lw_error *error);
 
-// Returns at the first piece of bytes, or at the deadline (count 0), or LW_CANCELLED, or LW_SYSTEM (gone). A deadline in
-// the past takes what is already there. `size` is at least 1; 256 is usual.
-enum lw_status lw_line_receive(struct lw_line *line, int64_t deadline_ns, uint8_t *bytes, size_t size,
-                               struct lw_piece *piece, struct lw_error *error);
+// Returns at the first piece of bytes, or at the deadline (count 0), or LW_CANCELLED, or LW_SYSTEM
+// (gone). A deadline in the past takes what is already there. `size` is at least 1; 256 is usual.
+enum lw_status lw_line_receive(struct lw_line *line, int64_t deadline_ns, uint8_t *bytes,
+                               size_t size, struct lw_piece *piece, struct lw_error *error);
 
 // LW_USAGE where the line has no framing. Bytes under way are lost.
-enum lw_status lw_line_set_framing(struct lw_line *line, const struct lw_framing *framing, struct lw_error *error);
+enum lw_status lw_line_set_framing(struct lw_line *line, const struct lw_framing *framing,
+                                   struct lw_error *error);
 
 // Puts the port back as it was found and frees the line. NULL is allowed.
 void lw_line_close(struct lw_line *line);
 
-// What interrupts a receive: a flag that a signal handler sets, and the reading end of a pipe that it writes to (-1: none).
+// What interrupts a receive: a flag that a signal handler sets, and the reading end of a pipe that
+// it writes to (-1: none).
 struct lw_cancel {
     volatile sig_atomic_t flag;
     int wake_descriptor;
@@ -100,29 +109,34 @@ struct lw_line_options {
 };
 
 // The openers of lib/line. Each sets *line on success only; close with lw_line_close().
-enum lw_status lw_serial_open(const char *path, const struct lw_line_options *options, struct lw_line **line,
-                              struct lw_error *error);
-enum lw_status lw_pty_open(const char *path, const struct lw_line_options *options, struct lw_line **line,
-                           struct lw_error *error);
+enum lw_status lw_serial_open(const char *path, const struct lw_line_options *options,
+                              struct lw_line **line, struct lw_error *error);
+enum lw_status lw_pty_open(const char *path, const struct lw_line_options *options,
+                           struct lw_line **line, struct lw_error *error);
 bool lw_pty_is(const char *path); // the path, or what a link there points to, is a pseudo-terminal
 
-// Serves: creates a pseudo-terminal and a link to it (removed at close); the line is the master side.
-enum lw_status lw_pty_serve(const char *link, const struct lw_line_options *options, struct lw_line **line,
-                            struct lw_error *error);
-// "tcp://host:port" (MBAP) or "rtu://host:port" (RTU bytes on a socket). Port 502 when none is named, for tcp only.
-enum lw_status lw_socket_open(const char *url, const struct lw_line_options *options, struct lw_line **line,
-                              struct lw_error *error);
-// Serves: listens on 127.0.0.1 (port 0: any free; *bound says which), takes one client after the other; receive waits for a
-// client too. adu chooses MBAP or RTU bytes.
-enum lw_status lw_socket_serve(int port, enum lw_adu adu, const struct lw_line_options *options, int *bound,
-                               struct lw_line **line, struct lw_error *error);
+// Serves: creates a pseudo-terminal and a link to it (removed at close); the line is the master
+// side.
+enum lw_status lw_pty_serve(const char *link, const struct lw_line_options *options,
+                            struct lw_line **line, struct lw_error *error);
+// "tcp://host:port" (MBAP) or "rtu://host:port" (RTU bytes on a socket). Port 502 when none is
+// named, for tcp only.
+enum lw_status lw_socket_open(const char *url, const struct lw_line_options *options,
+                              struct lw_line **line, struct lw_error *error);
+// Serves: listens on 127.0.0.1 (port 0: any free; *bound says which), takes one client after the
+// other; receive waits for a client too. adu chooses MBAP or RTU bytes.
+enum lw_status lw_socket_serve(int port, enum lw_adu adu, const struct lw_line_options *options,
+                               int *bound, struct lw_line **line, struct lw_error *error);
 
-// Wraps a line so that everything sent and received on it is written to a capture; the wrapped line is closed with it.
-// A capture that can't be written any more (full disk) fails the next send or receive with LW_SYSTEM.
+// Wraps a line so that everything sent and received on it is written to a capture; the wrapped line
+// is closed with it. A capture that can't be written any more (full disk) fails the next send or
+// receive with LW_SYSTEM.
 struct lw_capture;
-enum lw_status lw_recorder_wrap(struct lw_line *inner, struct lw_capture *capture, struct lw_line **line,
-                                struct lw_error *error);
-// Lets the recorder write to another capture from now on (NULL: to none). Flushes what is pending into the old one.
-enum lw_status lw_recorder_switch(struct lw_line *recorder, struct lw_capture *capture, struct lw_error *error);
+enum lw_status lw_recorder_wrap(struct lw_line *inner, struct lw_capture *capture,
+                                struct lw_line **line, struct lw_error *error);
+// Lets the recorder write to another capture from now on (NULL: to none). Flushes what is pending
+// into the old one.
+enum lw_status lw_recorder_switch(struct lw_line *recorder, struct lw_capture *capture,
+                                  struct lw_error *error);
 
 #endif

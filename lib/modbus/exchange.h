@@ -1,15 +1,15 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// One request and what came of it: the currency of the client, the stream decoder, the virtual chain and every check. A
-// silent node is an outcome here, not an error.
+// One request and what came of it: the currency of the client, the stream decoder, the virtual
+// chain and every check. A silent node is an outcome here, not an error.
 #ifndef LW_MODBUS_EXCHANGE_H
 #define LW_MODBUS_EXCHANGE_H
 
 #include <stddef.h>
 #include <stdint.h>
 
-// MODBUS over Serial Line V1.02, 2.5.1: a frame has at most 256 bytes, address 1, PDU 253, CRC 2. MODBUS Messaging on
-// TCP/IP V1.0b: the MBAP header has 7 bytes, of which the last is the unit.
+// MODBUS over Serial Line V1.02, 2.5.1: a frame has at most 256 bytes, address 1, PDU 253, CRC 2.
+// MODBUS Messaging on TCP/IP V1.0b: the MBAP header has 7 bytes, of which the last is the unit.
 enum { LW_PDU_MAX = 253, LW_RTU_MAX = 256, LW_MBAP_MAX = 260, LW_ADDRESS_MAX = 247 };
 
 enum lw_adu { LW_ADU_RTU, LW_ADU_MBAP };
@@ -33,11 +33,11 @@ enum lw_outcome {
 struct lw_exchange {
     uint8_t address; // 0..247 (RTU), unit 0..255 (MBAP)
     enum lw_outcome outcome;
-    uint8_t exception;        // with LW_EXCEPTION
-    uint8_t attempt;          // 1 for the first try
-    uint16_t strays;          // bytes heard that belong neither to request nor reply
-    uint8_t late_address;     // with strays that were a late reply: whose; else 0
-    int64_t late_by_ns;       // how long after its own deadline that late reply ended
+    uint8_t exception;                     // with LW_EXCEPTION
+    uint8_t attempt;                       // 1 for the first try
+    uint16_t strays;                       // bytes heard that belong neither to request nor reply
+    uint8_t late_address;                  // with strays that were a late reply: whose; else 0
+    int64_t late_by_ns;                    // how long after its own deadline that late reply ended
     int64_t sent_first_ns, sent_last_ns;   // first bit of the first byte, last bit of the last
     int64_t reply_first_ns, reply_last_ns; // the same, as far as the line knows
     int64_t timing_u_ns;                   // standard uncertainty of the reply's times
