@@ -14,6 +14,9 @@
 #include <time.h>
 #include <wchar.h>
 
+// glibc makes alloca a macro; poisoning a macro is a warning.
+#undef alloca
+
 #pragma GCC poison strcpy strcat strncpy strncat sprintf vsprintf gets strtok atoi atol atoll atof
 #pragma GCC poison localtime gmtime ctime asctime rand srand tmpnam mktemp alloca
 
