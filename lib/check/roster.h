@@ -1,0 +1,61 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Roster: who each node is, held against the plan: missing, unplanned, swapped, wrong kind,
+// doubled, unreadable; old firmware, calibration due and stale identity are findings beside the
+// state.
+#ifndef LW_CHECK_ROSTER_H
+#define LW_CHECK_ROSTER_H
+
+#include "client/client.h"
+#include "site/plan.h"
+#include "site/record.h"
+
+enum lw_roster_state {
+    LW_ROSTER_PRESENT,
+    LW_ROSTER_MISSING,
+    LW_ROSTER_UNPLANNED,
+    LW_ROSTER_SWAPPED,
+    LW_ROSTER_WRONG_KIND,
+    LW_ROSTER_DOUBLED,
+    LW_ROSTER_UNREADABLE,
+    LW_ROSTER_WRONG_FRAMING,
+};
+
+struct lw_roster_node {
+    int tap; // 0: not in the plan
+    char *node, *place, *profile;
+    int address;
+    int state; // enum lw_roster_state
+    char *vendor, *product_code, *revision, *serial, *sensor_serial,
+        *calibrated_on; // as read; NULL: not read
+    char *planned_serial;
+    int status;                               // status register as read, -1: none
+    double supply_v, temperature_c, uptime_s; // NAN: not read
+};
+struct lw_roster_result {
+    struct lw_list nodes; // of struct lw_roster_node, by tap, then unplanned by address
+    int planned, present;
+    bool simulated;
+};
+extern const struct lw_shape lw_roster_shape;
+
+struct lw_roster_options {
+    bool gentle;
+    bool *selected;      // per tap; NULL: all
+    bool addresses[256]; // further addresses to look at (found by a scan); may be empty
+};
+
+enum lw_status lw_roster_measure(const struct lw_run *run, struct lw_client *client,
+                                 const struct lw_plan *plan,
+                                 const struct lw_roster_options *options,
+                                 struct lw_roster_result *result, struct lw_error *error);
+void lw_roster_findings(const struct lw_run *run, const struct lw_plan *plan,
+                        const struct lw_roster_result *result, struct lw_findings *findings);
+// A plan drafted from what is there: profiles matched by identity among `profiles` (struct
+// lw_profile list), spans and supplies left for the engineer as the format's placeholders, and said
+// so.
+enum lw_status lw_roster_draft(const struct lw_roster_result *result,
+                               const struct lw_list *profiles, const char *framing,
+                               struct lw_text *plan_json, struct lw_error *error);
+
+#endif

@@ -1,0 +1,23 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The commissioning report: from a visit's records, a year later or at once, into one document, and
+// that into a page.
+#ifndef LW_REPORT_REPORT_H
+#define LW_REPORT_REPORT_H
+
+#include "check/acceptance.h"
+#include "report/document.h"
+#include "site/visit.h"
+
+// Builds the document from the visit's facts, its plan (may be NULL) and its records. `broken` is
+// what lw_visit_records said. Borrows nothing afterwards.
+enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_plan *plan,
+                               const struct lw_list *records, int broken, int64_t now_utc_ns,
+                               const char *version, struct lw_document *document,
+                               struct lw_error *error);
+
+// A self-contained page: no script, no outside request, prints cleanly on A4.
+enum lw_status lw_report_html(const struct lw_document *document, struct lw_text *html,
+                              struct lw_error *error);
+
+#endif
