@@ -44,8 +44,8 @@ enum lw_status lw_fail_errno(struct lw_error *error, int errno_value, const char
     __attribute__((format(printf, 3, 4)));
 
 // Puts a place in front of what is already said: "plan 'a.json'" before "/chain: ...". Contexts
-// nest outwards; one that does not fit is cut, never overflown. Does nothing when error is NULL.
-// Returns error's status.
+// nest outwards; one that does not fit is cut, never overflown. Returns error's status; when error
+// is NULL, which knows none, LW_SYSTEM, so that a failure never looks like success.
 enum lw_status lw_error_within(struct lw_error *error, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 

@@ -26,7 +26,15 @@ enum lw_status lw_number_real(const char *text, double low, double high, bool co
 enum lw_status lw_number_duration(const char *text, double low_s, double high_s, double *seconds,
                                   struct lw_error *error);
 
-enum { LW_NUMBER_TEXT = 32 };
+enum { LW_NUMBER_TEXT = 32, LW_NUMBER_LONGEST = 60 };
+
+// Length of the decimal number as RFC 8259 section 6 writes it ("-0.5e3"; no "01", "1.", ".5",
+// "+1") at the start of `text`, whatever follows it; 0 when there is none.
+size_t lw_number_span(const char *text, size_t count);
+
+// The double nearest to such a number of exactly `count` characters. Infinite when it overflows,
+// NAN when it is longer than LW_NUMBER_LONGEST.
+double lw_number_value(const char *text, size_t count);
 
 // The shortest of %.15g, %.16g, %.17g that reads back to the same double. `value` must be finite.
 void lw_number_exact(double value, char text[LW_NUMBER_TEXT]);

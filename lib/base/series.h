@@ -33,9 +33,13 @@ struct lw_series {
     double *value;
     struct lw_series_name *names;
     size_t name_count;
+    uint32_t *slots; // hash of the names: index + 1, or 0 when free
+    size_t slot_count;
 };
 
-// Start with `struct lw_series series = {0};`. LW_MEMORY, or LW_USAGE for the 65536th node.
+// Start with `struct lw_series series = {0};`. LW_MEMORY; LW_USAGE for the 65537th node, for a unit
+// other than that of the node's earlier readings (NULL counts as ""), and for one that does not
+// fit.
 enum lw_status lw_series_add(struct lw_series *series, const struct lw_reading *reading,
                              struct lw_error *error);
 void lw_series_finish(struct lw_series *series);
@@ -43,8 +47,8 @@ void lw_series_finish(struct lw_series *series);
 // Index of a node's name, or -1.
 int lw_series_find(const struct lw_series *series, const char *node);
 
-// Gathers one node's columns in time order into caller arrays of at least series->count; returns
-// how many.
+// Gathers one node's columns in time order (equal times in the order of adding) into caller arrays
+// of at least series->count; returns how many.
 size_t lw_series_of(const struct lw_series *series, int node, double *time_s, double *value);
 
 #endif
