@@ -82,5 +82,6 @@ int64_t lw_framing_t35_ns(const struct lw_framing *framing)
     if (framing->rate > 19200) {
         return 1750000;
     }
-    return (lw_framing_chars_ns(framing, 7) + 1) / 2;
+    int64_t half_bits = 7 * (int64_t)lw_framing_bits(framing);
+    return (half_bits * 1000000000 + framing->rate) / (2 * (int64_t)framing->rate);
 }
