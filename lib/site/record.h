@@ -31,7 +31,10 @@ struct lw_findings {
     bool failed;         // memory ran out; lw_findings_check says so
 };
 
-// One row of the table. `next` and `caution` may hold %s for the node's or span's name.
+extern const struct lw_shape lw_finding_shape;
+
+// One row of the table. `next` and `caution` may hold one %s for what the finding is about: a node
+// ("P03"), a span ("span 3"), a supply ("PS1").
 struct lw_code {
     const char *code;    // "link_error_rate"
     const char *check;   // "link"
@@ -52,6 +55,15 @@ void lw_finding_because(struct lw_findings *findings, struct lw_finding *finding
                         const char *reason, ...) __attribute__((format(printf, 3, 4)));
 void lw_finding_node(struct lw_findings *findings, struct lw_finding *finding, const char *node,
                      size_t tap, int address);
+// `finding` may be NULL in these calls (memory was out at lw_findings_add). Those that name what
+// the finding is about fill next and caution from the table again: a caller with a better next step
+// sets it after them.
+void lw_finding_span(struct lw_findings *findings, struct lw_finding *finding, size_t span);
+enum { LW_SUBJECT = 120 };
+void lw_finding_about(struct lw_findings *findings, struct lw_finding *finding,
+                      const char *subject);
+// LW_MEMORY when a finding or a part of one was lost.
+enum lw_status lw_findings_check(const struct lw_findings *findings, struct lw_error *error);
 void lw_findings_free(struct lw_findings *findings);
 // Worst severity; LW_PASS without findings.
 enum lw_verdict lw_findings_worst(const struct lw_findings *findings);
