@@ -1,0 +1,144 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Times are counted from the first reading for the sums, which keeps the phases small; only a
+// fitted phase is said at time 0.
+#include "stats/spectrum.h"
+
+#include "stats/spread.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+// What one frequency collects from the readings.
+struct sums {
+    double sine, cosine;         // of the value
+    double sine_two, cosine_two; // of twice the frequency
+};
+
+static struct sums collect(const double *time_s, const double *value, size_t n, double mean,
+                           double frequency_hz)
+{
+    struct sums sums = {0};
+    double omega = 2 * M_PI * frequency_hz;
+    for (size_t i = 0; i < n; i++) {
+        double phase = omega * (time_s[i] - time_s[0]);
+        double s = sin(phase), c = cos(phase);
+        sums.sine += (value[i] - mean) * s;
+        sums.cosine += (value[i] - mean) * c;
+        sums.sine_two += 2 * s * c;
+        sums.cosine_two += (c - s) * (c + s);
+    }
+    return sums;
+}
+
+// Lomb's power from the sums, in units of `variance`, in the form of Press and Rybicki (1989). A
+// part that no reading can carry (all at the same phase) counts nothing.
+static double power_of(const struct sums *sums, double n, double variance)
+{
+    double size = hypot(sums->sine_two, sums->cosine_two);
+    double cosine_two = size > 0 ? sums->cosine_two / size : 1;
+    double cosine = sqrt(fmax(0, 0.5 + 0.5 * cosine_two));
+    double sine = copysign(sqrt(fmax(0, 0.5 - 0.5 * cosine_two)), sums->sine_two);
+    double along = sums->cosine * cosine + sums->sine * sine;
+    double across = sums->sine * cosine - sums->cosine * sine;
+    double along_weight = (n + size) / 2;
+    double across_weight = (n - size) / 2;
+    double power = along * along / along_weight;
+    if (across_weight > 1e-10 * n) {
+        power += across * across / across_weight;
+    }
+    return power / (2 * variance);
+}
+
+enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
+                       const double *frequency_hz, size_t count, double *power,
+                       struct lw_error *error)
+{
+    if (n < 3) {
+        return lw_fail(error, LW_USAGE, "%zu readings make no spectrum", n);
+    }
+    struct lw_moments moments = lw_moments(value, n);
+    if (!(moments.stdev > 0)) {
+        return lw_fail(error, LW_USAGE, "readings that are all equal make no spectrum");
+    }
+    for (size_t i = 0; i < count; i++) {
+        struct sums sums = collect(time_s, value, n, moments.mean, frequency_hz[i]);
+        power[i] = power_of(&sums, (double)n, moments.stdev * moments.stdev);
+    }
+    return LW_OK;
+}
+
+double lw_lomb_false_alarm(double power, double independent)
+{
+    return -expm1(independent * log1p(-exp(-power)));
+}
+
+// Centred sums of squares and products of cosine, sine and value.
+struct normal {
+    double cc, ss, cs, cv, sv, vv;
+};
+
+static struct normal normal_equations(const double *time_s, const double *value, size_t n,
+                                      double frequency_hz)
+{
+    double omega = 2 * M_PI * frequency_hz;
+    double count = (double)n;
+    double shift = value[0];
+    double c1 = 0, s1 = 0, v1 = 0;
+    struct normal sums = {0};
+    for (size_t i = 0; i < n; i++) {
+        c1 += cos(omega * time_s[i]) / count;
+        s1 += sin(omega * time_s[i]) / count;
+        v1 += (value[i] - shift) / count;
+    }
+    for (size_t i = 0; i < n; i++) {
+        double c = cos(omega * time_s[i]) - c1;
+        double s = sin(omega * time_s[i]) - s1;
+        double v = (value[i] - shift) - v1;
+        sums.cc += c * c;
+        sums.ss += s * s;
+        sums.cs += c * s;
+        sums.cv += c * v;
+        sums.sv += s * v;
+        sums.vv += v * v;
+    }
+    return sums;
+}
+
+// Standard uncertainty of hypot(a, b) from the covariance of a and b.
+static double amplitude_uncertainty(const struct normal *sums, double determinant, double variance,
+                                    double a, double b)
+{
+    double amplitude2 = a * a + b * b;
+    if (amplitude2 <= 0) {
+        return sqrt(variance * fmax(sums->cc, sums->ss) / determinant);
+    }
+    double along = (a * a * sums->ss - 2 * a * b * sums->cs + b * b * sums->cc) / amplitude2;
+    return sqrt(variance * along / determinant);
+}
+
+enum lw_status lw_tone_fit(const double *time_s, const double *value, size_t n, double frequency_hz,
+                           struct lw_tone *tone, struct lw_error *error)
+{
+    *tone = (struct lw_tone){frequency_hz, NAN, NAN, NAN, NAN, NAN};
+    if (n < 4) {
+        return lw_fail(error, LW_USAGE, "a tone can't be fitted to %zu readings", n);
+    }
+    struct normal sums = normal_equations(time_s, value, n, frequency_hz);
+    double determinant = sums.cc * sums.ss - sums.cs * sums.cs;
+    if (!(determinant > 1e-9 * (double)n * (double)n)) {
+        return lw_fail(error, LW_GARBLED,
+                       "at these times a tone of %g Hz looks like a constant or another phase",
+                       frequency_hz);
+    }
+    double a = (sums.cv * sums.ss - sums.sv * sums.cs) / determinant;
+    double b = (sums.sv * sums.cc - sums.cv * sums.cs) / determinant;
+    double left = fmax(0, sums.vv - a * sums.cv - b * sums.sv);
+    double variance = left / (double)(n - 3);
+    tone->amplitude = hypot(a, b);
+    tone->amplitude_u = amplitude_uncertainty(&sums, determinant, variance, a, b);
+    tone->phase_rad = atan2(-b, a);
+    double duration_s = time_s[n - 1] - time_s[0];
+    tone->frequency_u_hz = sqrt(6 * variance / (double)n) / (M_PI * duration_s * tone->amplitude);
+    return LW_OK;
+}

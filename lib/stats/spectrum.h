@@ -1,0 +1,39 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Tones in readings taken at uneven times. Uneven times are wanted: a regular poll folds 50 Hz onto
+// a slow wave that nobody can tell from drift, a dithered one does not.
+#ifndef LW_STATS_SPECTRUM_H
+#define LW_STATS_SPECTRUM_H
+
+#include "base/error.h"
+
+#include <stddef.h>
+
+// Lomb's normalised periodogram at `count` frequencies (above 0), by direct sums: the power is in
+// units of the variance (divisor n - 1) of the readings, so that white noise alone has an
+// exponential distribution of mean 1 (Lomb 1976, Scargle 1982; Press and Rybicki 1989). n >= 3,
+// readings not all equal, else LW_USAGE. Time n x count.
+enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
+                       const double *frequency_hz, size_t count, double *power,
+                       struct lw_error *error);
+
+// Probability that the largest of `independent` such powers of white noise exceeds `power`:
+// 1 - (1 - exp(-power))^independent.
+double lw_lomb_false_alarm(double power, double independent);
+
+// One sinusoid, mean + amplitude cos(2 pi f t + phase). Standard uncertainties hold for white
+// noise of the size left over. frequency_u_hz is the one of a least-squares fit of the frequency,
+// sqrt(6) noise / (pi T amplitude sqrt(n)).
+struct lw_tone {
+    double frequency_hz, frequency_u_hz;
+    double amplitude, amplitude_u; // peak, in the reading's unit
+    double phase_rad;              // at time 0, -pi..pi
+    double false_alarm; // probability that noise alone gives as much; NAN from a plain fit
+};
+
+// Least-squares fit of mean, cosine and sine at a known frequency. n >= 4; LW_GARBLED when the
+// times can't tell the tone from a constant (all at the same phase).
+enum lw_status lw_tone_fit(const double *time_s, const double *value, size_t n, double frequency_hz,
+                           struct lw_tone *tone, struct lw_error *error);
+
+#endif

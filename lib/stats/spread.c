@@ -1,0 +1,384 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The sums are taken on values shifted by the first one and are compensated, so that a spread of
+// micrometres on a reading of metres keeps its digits.
+#include "stats/spread.h"
+
+#include "stats/correlation.h"
+#include "stats/interval.h"
+#include "stats/quantile.h"
+
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+// 1 / (quantile 0.75 of the normal distribution): makes the median absolute deviation of normal
+// readings their standard deviation (Hampel 1974).
+static const double mad_to_stdev = 1.482602218505602;
+
+enum { NEIGHBOURS = 5, SHORTEST_STUCK = 10 };
+
+// A sum that carries what was rounded off along (Neumaier 1974).
+struct sum {
+    double total, rest;
+};
+
+static void add(struct sum *sum, double term)
+{
+    double total = sum->total + term;
+    sum->rest +=
+        fabs(sum->total) >= fabs(term) ? (sum->total - total) + term : (term - total) + sum->total;
+    sum->total = total;
+}
+
+static double sum_of(const struct sum *sum)
+{
+    return sum->total + sum->rest;
+}
+
+struct lw_moments lw_moments(const double *value, size_t n)
+{
+    double shift = value[0];
+    struct sum first = {0}, square = {0}, next = {0};
+    for (size_t i = 0; i < n; i++) {
+        add(&first, value[i] - shift);
+    }
+    double off = sum_of(&first) / (double)n;
+    double before = 0;
+    for (size_t i = 0; i < n; i++) {
+        double deviation = (value[i] - shift) - off;
+        add(&square, deviation * deviation);
+        add(&next, deviation * before);
+        before = deviation;
+    }
+    double total = sum_of(&square);
+    return (struct lw_moments){.mean = shift + off,
+                               .stdev = n > 1 ? sqrt(total / (double)(n - 1)) : NAN,
+                               .lag1 = total > 0 ? sum_of(&next) / total : NAN};
+}
+
+static int ascending(const void *left, const void *right)
+{
+    double a = *(const double *)left, b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+double lw_median(double *value, size_t n)
+{
+    qsort(value, n, sizeof *value, ascending);
+    double upper = value[n / 2];
+    return n % 2 ? upper : value[n / 2 - 1] / 2 + upper / 2;
+}
+
+struct lw_spread_options lw_spread_options(void)
+{
+    return (struct lw_spread_options){NAN, NAN, NAN};
+}
+
+static enum lw_status check_series(const double *time_s, const double *value, size_t n,
+                                   struct lw_error *error)
+{
+    if (n == 0) {
+        return lw_fail(error, LW_USAGE, "no readings: nothing can be said of them");
+    }
+    for (size_t i = 0; i < n; i++) {
+        if (!isfinite(time_s[i]) || !isfinite(value[i])) {
+            return lw_fail(error, LW_USAGE, "reading %zu is no finite number", i + 1);
+        }
+        if (i > 0 && time_s[i] < time_s[i - 1]) {
+            return lw_fail(error, LW_USAGE, "reading %zu is earlier than the one before", i + 1);
+        }
+    }
+    return LW_OK;
+}
+
+// Straight line through the readings. Leaves the residuals in `residual` and returns the sum of
+// squared centred times; slope NAN and the residuals about the mean when all times are equal.
+static double fit_line(const double *time_s, const double *value, size_t n, double *residual,
+                       double *slope)
+{
+    double middle_s = lw_moments(time_s, n).mean;
+    double mean = lw_moments(value, n).mean;
+    struct sum square = {0}, product = {0};
+    for (size_t i = 0; i < n; i++) {
+        double t = time_s[i] - middle_s;
+        add(&square, t * t);
+        add(&product, t * (value[i] - mean));
+    }
+    double total = sum_of(&square);
+    *slope = total > 0 ? sum_of(&product) / total : NAN;
+    for (size_t i = 0; i < n; i++) {
+        double line = total > 0 ? *slope * (time_s[i] - middle_s) : 0;
+        residual[i] = (value[i] - mean) - line;
+    }
+    return total;
+}
+
+static double squares(const double *residual, size_t n)
+{
+    struct sum square = {0};
+    for (size_t i = 0; i < n; i++) {
+        add(&square, residual[i] * residual[i]);
+    }
+    return sum_of(&square);
+}
+
+// Median absolute deviation from the median, as a standard deviation. Uses `scratch` of n.
+static double robust_scale(const double *value, size_t n, double *scratch)
+{
+    memcpy(scratch, value, n * sizeof *scratch);
+    double median = lw_median(scratch, n);
+    for (size_t i = 0; i < n; i++) {
+        scratch[i] = fabs(value[i] - median);
+    }
+    return mad_to_stdev * lw_median(scratch, n);
+}
+
+// The step of the readings: the smallest gap between different ones, when all small gaps are whole
+// multiples of it. NAN with fewer than three different readings or gaps of any size.
+static double guess_resolution(const double *value, size_t n, double *scratch)
+{
+    memcpy(scratch, value, n * sizeof *scratch);
+    qsort(scratch, n, sizeof *scratch, ascending);
+    double rounding = 4 * DBL_EPSILON * fmax(fabs(scratch[0]), fabs(scratch[n - 1]));
+    double step = INFINITY;
+    size_t gaps = 0;
+    for (size_t i = 1; i < n; i++) {
+        double gap = scratch[i] - scratch[i - 1];
+        if (gap > rounding) {
+            step = fmin(step, gap);
+            gaps++;
+        }
+    }
+    if (gaps < 2) {
+        return NAN;
+    }
+    for (size_t i = 1; i < n; i++) {
+        double steps = (scratch[i] - scratch[i - 1]) / step;
+        if (steps < 1000 && fabs(steps - round(steps)) > 0.02 + rounding * 1000 / step) {
+            return NAN;
+        }
+    }
+    double range = scratch[n - 1] - scratch[0];
+    return range / round(range / step);
+}
+
+static size_t longest_equal(const double *value, size_t n, size_t *equal_pairs)
+{
+    size_t longest = 1, run = 1;
+    *equal_pairs = 0;
+    for (size_t i = 1; i < n; i++) {
+        bool equal = value[i] == value[i - 1];
+        *equal_pairs += equal;
+        run = equal ? run + 1 : 1;
+        longest = run > longest ? run : longest;
+    }
+    return longest;
+}
+
+// Whether a run is too long for how often neighbours are equal elsewhere: expected fewer than once
+// in a million such series.
+static bool is_stuck(size_t n, size_t longest, size_t equal_pairs)
+{
+    if (longest < SHORTEST_STUCK) {
+        return false;
+    }
+    if (longest == n) {
+        return true;
+    }
+    size_t in_run = longest - 1;
+    double share = (double)(equal_pairs - in_run + 1) / (double)(n - 1 - in_run + 2);
+    return log((double)n) + (double)in_run * log(share) < log(1e-6);
+}
+
+static double neighbour_median(const double *value, size_t n, size_t i)
+{
+    double window[2 * NEIGHBOURS];
+    size_t count = 0;
+    size_t first = i > NEIGHBOURS ? i - NEIGHBOURS : 0;
+    size_t last = i + NEIGHBOURS < n ? i + NEIGHBOURS : n - 1;
+    for (size_t j = first; j <= last; j++) {
+        if (j != i) {
+            size_t at = count++;
+            for (; at > 0 && window[at - 1] > value[j]; at--) {
+                window[at] = window[at - 1];
+            }
+            window[at] = value[j];
+        }
+    }
+    return count % 2 ? window[count / 2] : window[count / 2 - 1] / 2 + window[count / 2] / 2;
+}
+
+// Distances above which a reading is an outlier. Where more than half of the differences are
+// nothing, the MAD is 0 and says nothing: then the step of the reading is the scale, or, when that
+// is unknown as well, any difference is out, provided that differences are rare.
+static enum lw_status outlier_threshold(const double *off, size_t n, double resolution,
+                                        double *scratch, double *threshold, struct lw_error *error)
+{
+    double reach = 0;
+    enum lw_status status =
+        lw_quantile_normal(LW_TAIL_ABOVE, 0.05 / (2 * (double)n), &reach, error);
+    if (status) {
+        return status;
+    }
+    double scale = robust_scale(off, n, scratch);
+    if (resolution > 0) {
+        scale = fmax(scale, 0.75 * resolution);
+    }
+    *threshold = fmax(3, reach) * scale;
+    if (scale == 0) {
+        size_t differ = 0;
+        for (size_t i = 0; i < n; i++) {
+            differ += off[i] != 0;
+        }
+        *threshold = differ * 100 < n ? 0 : INFINITY;
+    }
+    return LW_OK;
+}
+
+enum lw_status lw_spread_outliers(const double *value, size_t n, double resolution, bool *out,
+                                  size_t *count, struct lw_error *error)
+{
+    *count = 0;
+    if (n == 0) {
+        return lw_fail(error, LW_USAGE, "no readings: no outliers");
+    }
+    memset(out, 0, n * sizeof *out);
+    if (n < 3) {
+        return LW_OK;
+    }
+    double *off = malloc(2 * n * sizeof *off);
+    if (!off) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
+    }
+    for (size_t i = 0; i < n; i++) {
+        off[i] = value[i] - neighbour_median(value, n, i);
+    }
+    double threshold = INFINITY;
+    enum lw_status status = outlier_threshold(off, n, resolution, off + n, &threshold, error);
+    for (size_t i = 0; i < n && !status; i++) {
+        out[i] = fabs(off[i]) > threshold;
+        *count += out[i];
+    }
+    free(off);
+    return status;
+}
+
+static enum lw_status count_outliers(const double *value, size_t n, struct lw_spread *spread,
+                                     struct lw_error *error)
+{
+    bool *out = malloc(n * sizeof *out);
+    if (!out) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
+    }
+    enum lw_status status =
+        lw_spread_outliers(value, n, spread->resolution, out, &spread->outliers, error);
+    free(out);
+    return status;
+}
+
+static void count_ends(const double *value, size_t n, const struct lw_spread_options *options,
+                       struct lw_spread *spread)
+{
+    for (size_t i = 0; i < n; i++) {
+        spread->at_low += value[i] <= options->range_low;
+        spread->at_high += value[i] >= options->range_high;
+    }
+}
+
+// Everything that needs the residuals of the straight line.
+static enum lw_status without_drift(const double *time_s, const double *value, size_t n,
+                                    double *residual, struct lw_spread *spread,
+                                    struct lw_error *error)
+{
+    double times = fit_line(time_s, value, n, residual, &spread->drift_per_s);
+    size_t parameters = times > 0 ? 2 : 1;
+    if (n > parameters) {
+        spread->noise = sqrt(squares(residual, n) / (double)(n - parameters));
+        spread->noise_lag1 = lw_moments(residual, n).lag1;
+    }
+    enum lw_status status =
+        lw_effective_n(residual, n, &spread->effective_n_mean, &spread->effective_n_spread, error);
+    double alike = sqrt((double)n / spread->effective_n_mean);
+    spread->drift_u_per_s = times > 0 ? spread->noise * alike / sqrt(times) : NAN;
+    spread->mean_u = spread->noise / sqrt(spread->effective_n_mean);
+    return status;
+}
+
+static enum lw_status bound(struct lw_spread *spread, struct lw_error *error)
+{
+    spread->stdev_low95 = 0;
+    spread->stdev_high95 = INFINITY;
+    if (!isfinite(spread->noise) || spread->effective_n_spread < 2) {
+        return LW_OK;
+    }
+    struct lw_interval interval;
+    enum lw_status status = lw_interval_stdev(LW_ONE_SIDED, 0.95, spread->noise,
+                                              spread->effective_n_spread, &interval, error);
+    if (!status) {
+        spread->stdev_low95 = interval.low;
+        spread->stdev_high95 = interval.high;
+    }
+    return status;
+}
+
+static struct lw_spread unknown_spread(size_t n)
+{
+    return (struct lw_spread){.n = n,
+                              .stdev = NAN,
+                              .robust_stdev = NAN,
+                              .lag1 = NAN,
+                              .noise = NAN,
+                              .noise_lag1 = NAN,
+                              .effective_n_mean = 1,
+                              .effective_n_spread = 1,
+                              .mean_u = NAN,
+                              .stdev_high95 = INFINITY,
+                              .drift_per_s = NAN,
+                              .drift_u_per_s = NAN};
+}
+
+static enum lw_status measure(const double *time_s, const double *value, size_t n,
+                              const struct lw_spread_options *options, double *scratch,
+                              struct lw_spread *spread, struct lw_error *error)
+{
+    struct lw_moments moments = lw_moments(value, n);
+    *spread = unknown_spread(n);
+    spread->duration_s = time_s[n - 1] - time_s[0];
+    spread->mean = moments.mean;
+    spread->stdev = moments.stdev;
+    spread->lag1 = moments.lag1;
+    spread->resolution =
+        options->resolution > 0 ? options->resolution : guess_resolution(value, n, scratch);
+    size_t equal_pairs = 0;
+    spread->longest_equal = longest_equal(value, n, &equal_pairs);
+    spread->stuck = is_stuck(n, spread->longest_equal, equal_pairs);
+    count_ends(value, n, options, spread);
+    double *residual = scratch + n;
+    enum lw_status status = without_drift(time_s, value, n, residual, spread, error);
+    if (!status) {
+        spread->robust_stdev = n > 1 ? robust_scale(residual, n, scratch) : NAN;
+        spread->below_resolution = spread->noise == 0 || spread->noise < spread->resolution / 2;
+        status = count_outliers(value, n, spread, error);
+    }
+    return status ? status : bound(spread, error);
+}
+
+enum lw_status lw_spread_of(const double *time_s, const double *value, size_t n,
+                            const struct lw_spread_options *options, struct lw_spread *spread,
+                            struct lw_error *error)
+{
+    *spread = unknown_spread(0);
+    enum lw_status status = check_series(time_s, value, n, error);
+    if (status) {
+        return status;
+    }
+    double *scratch = malloc(2 * n * sizeof *scratch);
+    if (!scratch) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
+    }
+    status = measure(time_s, value, n, options, scratch, spread, error);
+    free(scratch);
+    return status;
+}
