@@ -64,6 +64,10 @@ struct lw_field {
     const struct lw_shape *sub;   // LW_OBJECT, LW_OPTIONAL, LW_LIST
 };
 
+// The key and place of a member that is called in the file as in the struct:
+// {LW_AT(struct lw_node, address), .kind = LW_INTEGER, .says = "..."}.
+#define LW_AT(type, member) .key = #member, .offset = offsetof(type, member)
+
 struct lw_shape {
     const char *name;              // "plan", for the schema
     size_t size;                   // of the struct

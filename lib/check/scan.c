@@ -1,0 +1,475 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The talking part of a scan. The address pass is one request an address and nothing more, since on
+// a silent line nearly all of its time is waiting; everything that costs extra (a second look,
+// identities, doubles) is done only where an address has shown itself or was planned.
+#include "check/scan.h"
+
+#include "check/ask.h"
+#include "modbus/frame.h"
+#include "modbus/identity.h"
+#include "modbus/pdu.h"
+
+enum {
+    SECOND_LOOKS = 4,   // tries at a garbled address
+    DOUBLE_LOOKS = 3,   // reads of serial and live value at each node found
+    SETTLE_MS = 600,    // after an unknown function: some nodes keep its bytes for half a second
+    SECOND_PASS_MS = 1000,
+};
+
+enum seen { UNASKED, SILENT, GARBLED, FOUND };
+
+struct scan {
+    const struct lw_run *run;
+    struct lw_client *client;
+    const struct lw_plan *plan;
+    const struct lw_scan_options *options;
+    struct lw_scan_result *result;
+    struct lw_error *error;
+    enum seen seen[256];
+    bool late[256], exception[256], doubled[256];
+    double reply_ms[256];
+};
+
+static int64_t now_ns(const struct scan *scan)
+{
+    return lw_clock_now_ns(lw_client_line(scan->client)->clock);
+}
+
+static bool is_asked(const struct scan *scan, int address)
+{
+    bool any = false;
+    for (int i = 0; i < 256; i++) {
+        any = any || scan->options->selected[i];
+    }
+    return any ? scan->options->selected[address] : address >= 1 && address <= LW_ADDRESS_MAX;
+}
+
+// What the wire alone takes for one exchange: the characters, t3.5 behind each frame, and the
+// node's latency or, in a silence, the whole waiting time.
+static double exchange_wire_s(const struct scan *scan, const struct lw_exchange *exchange)
+{
+    const struct lw_line *line = lw_client_line(scan->client);
+    int64_t wire_ns = 0;
+    bool answered = exchange->reply_first_ns >= 0;
+    if (line->adu == LW_ADU_RTU && line->framing.rate > 0) {
+        size_t frames = answered ? 2 : 1;
+        size_t chars = exchange->request.count + 3 + (answered ? exchange->reply.count + 3 : 0);
+        wire_ns += lw_framing_chars_ns(&line->framing, chars);
+        wire_ns += (int64_t)frames * lw_framing_t35_ns(&line->framing);
+    }
+    double wait_s = answered ? (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e9
+                             : scan->result->slowest_reply_s;
+    return (double)wire_ns / 1e9 + wait_s;
+}
+
+static void note_late(struct scan *scan, const struct lw_exchange *exchange)
+{
+    int address = exchange->late_address;
+    if (address == 0 || address > LW_ADDRESS_MAX) {
+        return;
+    }
+    scan->result->late_replies++;
+    scan->late[address] = true;
+    if (scan->seen[address] != FOUND) {
+        scan->seen[address] = FOUND;
+        scan->reply_ms[address] =
+            scan->result->slowest_reply_s * 1e3 + (double)exchange->late_by_ns / 1e6;
+    }
+}
+
+static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)
+{
+    int address = exchange->address;
+    note_late(scan, exchange);
+    switch (exchange->outcome) {
+    case LW_ANSWERED:
+    case LW_EXCEPTION:
+        scan->seen[address] = FOUND;
+        scan->exception[address] = exchange->outcome == LW_EXCEPTION;
+        scan->reply_ms[address] =
+            (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6;
+        break;
+    case LW_CRC_ERROR:
+    case LW_WRONG_ANSWER:
+        if (scan->seen[address] != FOUND) {
+            scan->seen[address] = GARBLED;
+        }
+        break;
+    case LW_NO_ANSWER:
+    case LW_NOT_SENT:
+        if (scan->seen[address] == UNASKED) {
+            scan->seen[address] = SILENT;
+        }
+        break;
+    }
+}
+
+static enum lw_status ask(struct scan *scan, int address, const struct lw_pdu *request,
+                          struct lw_exchange *exchange)
+{
+    enum lw_status status = lw_client_exchange(scan->client, (uint8_t)address, request, exchange,
+                                               scan->error);
+    if (status == LW_REFUSED && lw_client_foreign(scan->client)) {
+        scan->result->foreign = true;
+    }
+    return status;
+}
+
+static enum lw_status address_pass(struct scan *scan)
+{
+    const struct lw_pdu request = lw_read_request(LW_READ_HOLDING, 0, 1);
+    int total = 0;
+    for (int address = 0; address < 256; address++) {
+        total += is_asked(scan, address);
+    }
+    int64_t start_ns = now_ns(scan);
+    enum lw_status status = LW_OK;
+    for (int address = 0; address < 256 && status == LW_OK; address++) {
+        if (!is_asked(scan, address)) {
+            continue;
+        }
+        struct lw_exchange exchange;
+        status = ask(scan, address, &request, &exchange);
+        if (status != LW_OK) {
+            break;
+        }
+        scan->result->asked++;
+        scan->result->wire_s += exchange_wire_s(scan, &exchange);
+        note_outcome(scan, &exchange);
+        scan->result->garbled += scan->seen[address] == GARBLED;
+        double so_far_s = (double)(now_ns(scan) - start_ns) / 1e9;
+        lw_run_progress(scan->run, "addresses", scan->result->asked, total, "addresses",
+                        so_far_s / scan->result->asked * (total - scan->result->asked));
+    }
+    scan->result->pass_s += (double)(now_ns(scan) - start_ns) / 1e9;
+    return status;
+}
+
+static bool looks_again(const struct scan *scan, int address)
+{
+    if (scan->seen[address] == GARBLED) {
+        return true;
+    }
+    return scan->seen[address] == SILENT && scan->plan != NULL &&
+           lw_plan_by_address(scan->plan, address, NULL) != NULL;
+}
+
+// A garbled address is asked several times: one clean answer among damaged ones still speaks for
+// two nodes that answer at once when the rest of the line is clean; the findings weigh that.
+static enum lw_status second_look(struct scan *scan, int address)
+{
+    const struct lw_pdu request = lw_read_request(LW_READ_INPUT_REGISTERS, 0, 1);
+    bool was_garbled = scan->seen[address] == GARBLED;
+    int damaged = 0;
+    for (int i = 0; i < (was_garbled ? SECOND_LOOKS : 1); i++) {
+        struct lw_exchange exchange;
+        enum lw_status status = ask(scan, address, &request, &exchange);
+        if (status != LW_OK) {
+            return status;
+        }
+        note_outcome(scan, &exchange);
+        damaged += exchange.outcome == LW_CRC_ERROR;
+    }
+    if (scan->seen[address] == FOUND && !was_garbled &&
+        scan->reply_ms[address] > scan->result->slowest_reply_s * 1e3) {
+        scan->late[address] = true;
+    }
+    scan->doubled[address] = damaged >= SECOND_LOOKS / 2;
+    return LW_OK;
+}
+
+static enum lw_status second_pass(struct scan *scan)
+{
+    int total = 0, done = 0;
+    for (int address = 0; address < 256; address++) {
+        total += looks_again(scan, address);
+    }
+    lw_client_reply_s(scan->client, SECOND_PASS_MS / 1e3);
+    for (int address = 0; address < 256; address++) {
+        if (!looks_again(scan, address)) {
+            continue;
+        }
+        lw_run_progress(scan->run, "second look", done, total, "addresses", total - done);
+        enum lw_status status = second_look(scan, address);
+        if (status != LW_OK) {
+            return status;
+        }
+        done++;
+    }
+    return LW_OK;
+}
+
+static const struct lw_profile *profile_at(const struct scan *scan, int address)
+{
+    const struct lw_chain_entry *entry =
+        scan->plan != NULL ? lw_plan_by_address(scan->plan, address, NULL) : NULL;
+    return entry != NULL ? entry->is : NULL;
+}
+
+// Two like nodes at one address answer in step, bit for bit, until they are asked for something in
+// which they differ: serials and the low bits of a live value.
+static enum lw_status look_for_double(struct scan *scan, int address)
+{
+    const struct lw_profile *profile = profile_at(scan, address);
+    uint32_t roles = LW_ROLE_BIT(LW_ROLE_SERIAL) | LW_ROLE_BIT(LW_ROLE_READING) |
+                     LW_ROLE_BIT(LW_ROLE_SAMPLE_COUNTER);
+    struct lw_block blocks[LW_BLOCKS_MAX];
+    size_t count = profile != NULL ? lw_registers_plan(profile, roles, blocks) : 0;
+    if (count == 0) {
+        blocks[0] = (struct lw_block){.function = LW_READ_INPUT_REGISTERS, .at = 0, .count = 4};
+        count = 1;
+    }
+    int damaged = 0;
+    for (size_t i = 0; i < count * DOUBLE_LOOKS; i++) {
+        struct lw_pdu request = lw_block_request(&blocks[i % count]);
+        struct lw_exchange exchange;
+        enum lw_status status = ask(scan, address, &request, &exchange);
+        if (status != LW_OK) {
+            return status;
+        }
+        note_late(scan, &exchange);
+        damaged += exchange.outcome == LW_CRC_ERROR || exchange.outcome == LW_WRONG_ANSWER;
+    }
+    scan->doubled[address] = scan->doubled[address] || damaged >= 2;
+    return LW_OK;
+}
+
+static struct lw_scan_node *node_of(struct scan *scan, int address)
+{
+    struct lw_scan_node *nodes = scan->result->nodes.items;
+    for (size_t i = 0; i < scan->result->nodes.count; i++) {
+        if (nodes[i].address == address) {
+            return &nodes[i];
+        }
+    }
+    return NULL;
+}
+
+static char *object_text(const struct lw_identity *identity, uint8_t id)
+{
+    size_t length = 0;
+    const uint8_t *bytes = lw_identity_get(identity, id, &length);
+    if (bytes == NULL) {
+        return NULL;
+    }
+    char text[3 * LW_OBJECT_MAX + 1];
+    lw_text_clean(text, sizeof text, (const char *)bytes, length);
+    return lw_duplicate(text);
+}
+
+static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *identity)
+{
+    struct lw_scan_identity *kept = calloc(1, sizeof *kept);
+    if (kept == NULL) {
+        return false;
+    }
+    node->identity = kept;
+    kept->vendor = object_text(identity, LW_VENDOR_NAME);
+    kept->product_code = object_text(identity, LW_PRODUCT_CODE);
+    kept->revision = object_text(identity, LW_REVISION);
+    for (size_t i = 0; i < identity->count; i++) {
+        uint8_t id = identity->objects[i].id;
+        if (id <= LW_REVISION) {
+            continue;
+        }
+        struct lw_scan_object *more = lw_list_add(&kept->more, sizeof *more);
+        if (more == NULL) {
+            return false;
+        }
+        more->object = id;
+        more->text = object_text(identity, id);
+        if (id == LW_PRIVATE_OBJECTS && more->text != NULL &&
+            strstr(more->text, "SIMULATED") != NULL) {
+            kept->simulated = true;
+        }
+    }
+    return true;
+}
+
+// Gathers all parts at the highest level; a node answers at its own level when that is lower.
+static enum lw_status read_identity(struct scan *scan, int address, struct lw_identity *identity,
+                                    bool *silent)
+{
+    *silent = false;
+    enum lw_identity_step step = LW_IDENTITY_MORE;
+    while (step == LW_IDENTITY_MORE) {
+        struct lw_pdu request;
+        lw_identity_request(LW_IDENTITY_EXTENDED, identity->next, &request);
+        struct lw_exchange exchange;
+        enum lw_status status = ask(scan, address, &request, &exchange);
+        if (status != LW_OK) {
+            return status;
+        }
+        if (exchange.outcome != LW_ANSWERED) {
+            *silent = exchange.outcome != LW_EXCEPTION;
+            break;
+        }
+        step = lw_identity_add(identity, &request, &exchange.reply);
+    }
+    return LW_OK;
+}
+
+static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *node, bool *silent)
+{
+    const struct lw_pdu request = {.count = 1, .bytes = {LW_REPORT_ID}};
+    struct lw_exchange exchange;
+    struct lw_reply reply;
+    enum lw_status status = ask(scan, node->address, &request, &exchange);
+    if (status != LW_OK) {
+        return status;
+    }
+    *silent = exchange.outcome == LW_NO_ANSWER;
+    if (exchange.outcome == LW_ANSWERED && lw_reply_parse(&request, &exchange.reply, &reply)) {
+        char text[3 * LW_PDU_MAX + 1];
+        lw_text_clean(text, sizeof text, (const char *)reply.bytes, reply.byte_count);
+        node->server_id = lw_duplicate(text);
+    }
+    return LW_OK;
+}
+
+// A node that stays silent at a function it does not know may have kept the request's bytes, which
+// would spoil the next one: it is left alone for a while.
+static enum lw_status settle(struct scan *scan, bool silent)
+{
+    return silent ? lw_client_wait(scan->client, SETTLE_MS / 1e3, scan->error) : LW_OK;
+}
+
+static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
+{
+    const struct lw_profile *profile = profile_at(scan, node->address);
+    if (scan->options->gentle && (profile == NULL || profile->identity.vendor == NULL)) {
+        return LW_OK;
+    }
+    struct lw_identity identity = {0};
+    bool silent = false;
+    enum lw_status status = read_identity(scan, node->address, &identity, &silent);
+    if (status == LW_OK && identity.count > 0 && !keep_identity(node, &identity)) {
+        status = lw_fail(scan->error, LW_MEMORY, "no memory for an identity");
+    }
+    if (status == LW_OK) {
+        status = settle(scan, silent);
+    }
+    if (status == LW_OK && identity.count == 0 && !scan->options->gentle) {
+        status = read_server_id(scan, node, &silent);
+        if (status == LW_OK) {
+            status = settle(scan, silent);
+        }
+    }
+    return status;
+}
+
+static enum lw_status list_nodes(struct scan *scan)
+{
+    for (int address = 0; address < 256; address++) {
+        if ((scan->seen[address] != FOUND && !scan->doubled[address]) ||
+            node_of(scan, address) != NULL) {
+            continue;
+        }
+        struct lw_scan_node *node = lw_list_add(&scan->result->nodes, sizeof *node);
+        if (node == NULL) {
+            return lw_fail(scan->error, LW_MEMORY, "no memory for a node");
+        }
+        node->address = address;
+    }
+    return LW_OK;
+}
+
+// The facts that are kept per address while the scan goes on, put into the nodes listed.
+static void close_nodes(struct scan *scan)
+{
+    struct lw_scan_node *nodes = scan->result->nodes.items;
+    for (size_t i = 0; i < scan->result->nodes.count; i++) {
+        int address = nodes[i].address;
+        nodes[i].reply_ms = scan->seen[address] == FOUND ? scan->reply_ms[address] : NAN;
+        nodes[i].late = scan->late[address];
+        nodes[i].exception = scan->exception[address];
+        nodes[i].doubled = scan->doubled[address];
+        if (nodes[i].identity != NULL && nodes[i].identity->simulated) {
+            scan->result->simulated = true;
+        }
+    }
+}
+
+static enum lw_status look_closer(struct scan *scan)
+{
+    struct lw_scan_result *result = scan->result;
+    lw_client_reply_s(scan->client, fmax(result->slowest_reply_s * 2, 0.2));
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        struct lw_scan_node *node = (struct lw_scan_node *)result->nodes.items + i;
+        lw_run_progress(scan->run, "identities", (double)i, (double)result->nodes.count, "nodes",
+                        NAN);
+        enum lw_status status = look_for_double(scan, node->address);
+        if (status == LW_OK && !scan->doubled[node->address]) {
+            status = identify(scan, node);
+        }
+        if (status != LW_OK) {
+            return status;
+        }
+    }
+    return LW_OK;
+}
+
+static enum lw_status passes(struct scan *scan)
+{
+    lw_client_attempts(scan->client, 1);
+    lw_client_reply_s(scan->client, scan->result->slowest_reply_s);
+    enum lw_status status = address_pass(scan);
+    return status == LW_OK ? second_pass(scan) : status;
+}
+
+// Where the framing is not known, candidates are tried in order until somebody answers.
+static enum lw_status passes_over_framings(struct scan *scan)
+{
+    if (scan->options->framing_count == 0) {
+        return passes(scan);
+    }
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; i < scan->options->framing_count && status == LW_OK; i++) {
+        status = lw_line_set_framing(lw_client_line(scan->client), &scan->options->framings[i],
+                                     scan->error);
+        if (status == LW_OK) {
+            memset(scan->seen, 0, sizeof scan->seen);
+            scan->result->asked = scan->result->garbled = 0;
+            scan->result->wire_s = scan->result->pass_s = 0;
+            status = passes(scan);
+        }
+        for (int address = 0; address < 256; address++) {
+            if (scan->seen[address] == FOUND) {
+                return status;
+            }
+        }
+    }
+    return status;
+}
+
+enum lw_status lw_scan_measure(const struct lw_run *run, struct lw_client *client,
+                               const struct lw_plan *plan, const struct lw_scan_options *options,
+                               struct lw_scan_result *result, struct lw_error *error)
+{
+    struct scan scan = {.run = run,
+                        .client = client,
+                        .plan = plan,
+                        .options = options,
+                        .result = result,
+                        .error = error};
+    lw_json_init(&lw_scan_shape, result);
+    result->slowest_reply_s =
+        options->slowest_reply_s > 0 ? options->slowest_reply_s : lw_slowest_reply_s(plan);
+    result->wire_s = result->pass_s = 0;
+    int64_t start_ns = now_ns(&scan);
+    enum lw_status status = passes_over_framings(&scan);
+    enum lw_status listed = list_nodes(&scan);
+    if (status == LW_OK) {
+        status = listed;
+    }
+    if (status == LW_OK) {
+        status = look_closer(&scan);
+    }
+    close_nodes(&scan);
+    char framing[LW_FRAMING_TEXT];
+    lw_framing_text(&lw_client_line(client)->framing, framing);
+    result->framing = lw_duplicate(framing);
+    result->elapsed_s = (double)(now_ns(&scan) - start_ns) / 1e9;
+    return status;
+}
