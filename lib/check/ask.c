@@ -55,8 +55,7 @@ enum lw_status lw_ask_roles(struct lw_client *client, const struct lw_profile *p
     size_t count = lw_registers_plan(profile, roles, blocks);
     for (size_t i = 0; i < count; i++) {
         struct lw_pdu request = lw_block_request(&blocks[i]);
-        enum lw_status status =
-            lw_client_exchange(client, address, &request, &values->last, error);
+        enum lw_status status = lw_client_exchange(client, address, &request, &values->last, error);
         if (status != LW_OK) {
             return status;
         }
@@ -68,6 +67,47 @@ enum lw_status lw_ask_roles(struct lw_client *client, const struct lw_profile *p
         }
     }
     return LW_OK;
+}
+
+enum lw_status lw_ask_settle(struct lw_client *client, const struct lw_exchange *exchange,
+                             struct lw_error *error)
+{
+    enum { SETTLE_MS = 600 };
+    return exchange->outcome == LW_NO_ANSWER ? lw_client_wait(client, SETTLE_MS / 1e3, error)
+                                             : LW_OK;
+}
+
+enum lw_status lw_ask_identity(struct lw_client *client, uint8_t address, uint8_t level,
+                               struct lw_identity *identity, struct lw_error *error)
+{
+    *identity = (struct lw_identity){0};
+    enum lw_identity_step step = LW_IDENTITY_MORE;
+    while (step == LW_IDENTITY_MORE) {
+        struct lw_pdu request;
+        struct lw_exchange exchange;
+        lw_identity_request(level, identity->next, &request);
+        enum lw_status status = lw_client_exchange(client, address, &request, &exchange, error);
+        if (status != LW_OK) {
+            return status;
+        }
+        if (exchange.outcome != LW_ANSWERED) {
+            return lw_ask_settle(client, &exchange, error);
+        }
+        step = lw_identity_add(identity, &request, &exchange.reply);
+    }
+    return LW_OK;
+}
+
+char *lw_identity_text(const struct lw_identity *identity, uint8_t id)
+{
+    size_t length = 0;
+    const uint8_t *bytes = lw_identity_get(identity, id, &length);
+    if (bytes == NULL) {
+        return NULL;
+    }
+    char text[3 * LW_OBJECT_MAX + 1];
+    lw_text_clean(text, sizeof text, (const char *)bytes, length);
+    return lw_duplicate(text);
 }
 
 double lw_slowest_reply_s(const struct lw_plan *plan)

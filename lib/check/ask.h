@@ -6,6 +6,7 @@
 #define LW_CHECK_ASK_H
 
 #include "client/client.h"
+#include "modbus/identity.h"
 #include "site/plan.h"
 #include "site/registers.h"
 
@@ -25,6 +26,20 @@ struct lw_node_values {
 enum lw_status lw_ask_roles(struct lw_client *client, const struct lw_profile *profile,
                             uint8_t address, uint32_t roles, struct lw_node_values *values,
                             struct lw_error *error);
+
+// Gathers a node's identity at a level (LW_IDENTITY_BASIC ...), all its parts; a node answers at
+// its own level when that is lower. identity->count stays 0 when it has none. A node that stays
+// silent at this function is left alone for a while afterwards (lw_ask_settle).
+enum lw_status lw_ask_identity(struct lw_client *client, uint8_t address, uint8_t level,
+                               struct lw_identity *identity, struct lw_error *error);
+
+// Some nodes keep the bytes of a request that they do not know for half a second, and would take
+// the next one for its end: after a silence this waits 0.6 s.
+enum lw_status lw_ask_settle(struct lw_client *client, const struct lw_exchange *exchange,
+                             struct lw_error *error);
+
+// An object's text, cleaned, for the caller to free; NULL when it is not there or memory is out.
+char *lw_identity_text(const struct lw_identity *identity, uint8_t id);
 
 // A request for registers or bits.
 struct lw_pdu lw_read_request(int function, int at, int count);

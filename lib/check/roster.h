@@ -21,14 +21,18 @@ enum lw_roster_state {
     LW_ROSTER_WRONG_FRAMING,
 };
 
+const char *lw_roster_state_word(enum lw_roster_state state); // "present", ...
+
 struct lw_roster_node {
     int tap; // 0: not in the plan
     char *node, *place, *profile;
     int address;
     int state; // enum lw_roster_state
     char *vendor, *product_code, *revision, *serial, *sensor_serial,
-        *calibrated_on; // as read; NULL: not read
+        *calibrated_on;    // as read; NULL: not read
+    char *calibration_due; // as read; NULL: not read
     char *planned_serial;
+    char *framing;                            // with LW_ROSTER_WRONG_FRAMING: the one it answers at
     int status;                               // status register as read, -1: none
     double supply_v, temperature_c, uptime_s; // NAN: not read
 };

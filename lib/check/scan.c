@@ -11,9 +11,8 @@
 #include "modbus/pdu.h"
 
 enum {
-    SECOND_LOOKS = 4,   // tries at a garbled address
-    DOUBLE_LOOKS = 3,   // reads of serial and live value at each node found
-    SETTLE_MS = 600,    // after an unknown function: some nodes keep its bytes for half a second
+    SECOND_LOOKS = 4, // tries at a garbled address
+    DOUBLE_LOOKS = 3, // reads of serial and live value at each node found
     SECOND_PASS_MS = 1000,
 };
 
@@ -87,8 +86,7 @@ static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)
     case LW_EXCEPTION:
         scan->seen[address] = FOUND;
         scan->exception[address] = exchange->outcome == LW_EXCEPTION;
-        scan->reply_ms[address] =
-            (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6;
+        scan->reply_ms[address] = (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6;
         break;
     case LW_CRC_ERROR:
     case LW_WRONG_ANSWER:
@@ -108,8 +106,8 @@ static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)
 static enum lw_status ask(struct scan *scan, int address, const struct lw_pdu *request,
                           struct lw_exchange *exchange)
 {
-    enum lw_status status = lw_client_exchange(scan->client, (uint8_t)address, request, exchange,
-                                               scan->error);
+    enum lw_status status =
+        lw_client_exchange(scan->client, (uint8_t)address, request, exchange, scan->error);
     if (status == LW_REFUSED && lw_client_foreign(scan->client)) {
         scan->result->foreign = true;
     }
@@ -246,18 +244,6 @@ static struct lw_scan_node *node_of(struct scan *scan, int address)
     return NULL;
 }
 
-static char *object_text(const struct lw_identity *identity, uint8_t id)
-{
-    size_t length = 0;
-    const uint8_t *bytes = lw_identity_get(identity, id, &length);
-    if (bytes == NULL) {
-        return NULL;
-    }
-    char text[3 * LW_OBJECT_MAX + 1];
-    lw_text_clean(text, sizeof text, (const char *)bytes, length);
-    return lw_duplicate(text);
-}
-
 static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *identity)
 {
     struct lw_scan_identity *kept = calloc(1, sizeof *kept);
@@ -265,9 +251,9 @@ static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *i
         return false;
     }
     node->identity = kept;
-    kept->vendor = object_text(identity, LW_VENDOR_NAME);
-    kept->product_code = object_text(identity, LW_PRODUCT_CODE);
-    kept->revision = object_text(identity, LW_REVISION);
+    kept->vendor = lw_identity_text(identity, LW_VENDOR_NAME);
+    kept->product_code = lw_identity_text(identity, LW_PRODUCT_CODE);
+    kept->revision = lw_identity_text(identity, LW_REVISION);
     for (size_t i = 0; i < identity->count; i++) {
         uint8_t id = identity->objects[i].id;
         if (id <= LW_REVISION) {
@@ -278,7 +264,7 @@ static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *i
             return false;
         }
         more->object = id;
-        more->text = object_text(identity, id);
+        more->text = lw_identity_text(identity, id);
         if (id == LW_PRIVATE_OBJECTS && more->text != NULL &&
             strstr(more->text, "SIMULATED") != NULL) {
             kept->simulated = true;
@@ -287,30 +273,7 @@ static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *i
     return true;
 }
 
-// Gathers all parts at the highest level; a node answers at its own level when that is lower.
-static enum lw_status read_identity(struct scan *scan, int address, struct lw_identity *identity,
-                                    bool *silent)
-{
-    *silent = false;
-    enum lw_identity_step step = LW_IDENTITY_MORE;
-    while (step == LW_IDENTITY_MORE) {
-        struct lw_pdu request;
-        lw_identity_request(LW_IDENTITY_EXTENDED, identity->next, &request);
-        struct lw_exchange exchange;
-        enum lw_status status = ask(scan, address, &request, &exchange);
-        if (status != LW_OK) {
-            return status;
-        }
-        if (exchange.outcome != LW_ANSWERED) {
-            *silent = exchange.outcome != LW_EXCEPTION;
-            break;
-        }
-        step = lw_identity_add(identity, &request, &exchange.reply);
-    }
-    return LW_OK;
-}
-
-static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *node, bool *silent)
+static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *node)
 {
     const struct lw_pdu request = {.count = 1, .bytes = {LW_REPORT_ID}};
     struct lw_exchange exchange;
@@ -319,20 +282,12 @@ static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *nod
     if (status != LW_OK) {
         return status;
     }
-    *silent = exchange.outcome == LW_NO_ANSWER;
     if (exchange.outcome == LW_ANSWERED && lw_reply_parse(&request, &exchange.reply, &reply)) {
         char text[3 * LW_PDU_MAX + 1];
         lw_text_clean(text, sizeof text, (const char *)reply.bytes, reply.byte_count);
         node->server_id = lw_duplicate(text);
     }
-    return LW_OK;
-}
-
-// A node that stays silent at a function it does not know may have kept the request's bytes, which
-// would spoil the next one: it is left alone for a while.
-static enum lw_status settle(struct scan *scan, bool silent)
-{
-    return silent ? lw_client_wait(scan->client, SETTLE_MS / 1e3, scan->error) : LW_OK;
+    return lw_ask_settle(scan->client, &exchange, scan->error);
 }
 
 static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
@@ -342,19 +297,13 @@ static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
         return LW_OK;
     }
     struct lw_identity identity = {0};
-    bool silent = false;
-    enum lw_status status = read_identity(scan, node->address, &identity, &silent);
+    enum lw_status status = lw_ask_identity(scan->client, (uint8_t)node->address,
+                                            LW_IDENTITY_EXTENDED, &identity, scan->error);
     if (status == LW_OK && identity.count > 0 && !keep_identity(node, &identity)) {
         status = lw_fail(scan->error, LW_MEMORY, "no memory for an identity");
     }
-    if (status == LW_OK) {
-        status = settle(scan, silent);
-    }
     if (status == LW_OK && identity.count == 0 && !scan->options->gentle) {
-        status = read_server_id(scan, node, &silent);
-        if (status == LW_OK) {
-            status = settle(scan, silent);
-        }
+        status = read_server_id(scan, node);
     }
     return status;
 }

@@ -99,8 +99,8 @@ static void find_missing(const struct lw_plan *plan, const struct lw_scan_option
             continue;
         }
         struct lw_finding *finding = lw_findings_add(
-            findings, "scan_missing", LW_FAIL, "%s does not answer at address %d, not even within 1 s",
-            entry->node, entry->address);
+            findings, "scan_missing", LW_FAIL,
+            "%s does not answer at address %d, not even within 1 s", entry->node, entry->address);
         lw_finding_node(findings, finding, entry->node, tap, entry->address);
     }
 }
@@ -128,9 +128,9 @@ static void find_in_node(const struct lw_plan *plan, const struct lw_scan_result
         lw_finding_node(findings, finding, name, tap, node->address);
     }
     if (node->late) {
-        struct lw_finding *finding = lw_findings_add(
-            findings, "scan_late", LW_ATTENTION, "address %d answers only after %.0f ms",
-            node->address, node->reply_ms);
+        struct lw_finding *finding =
+            lw_findings_add(findings, "scan_late", LW_ATTENTION,
+                            "address %d answers only after %.0f ms", node->address, node->reply_ms);
         if (finding != NULL) {
             finding->value = node->reply_ms;
             finding->limit = result->slowest_reply_s * 1e3;
@@ -146,7 +146,7 @@ void lw_scan_findings(const struct lw_plan *plan, const struct lw_scan_options *
                       const struct lw_scan_result *result, struct lw_findings *findings)
 {
     if (result->foreign) {
-        lw_findings_add(findings, "scan_foreign", LW_FAIL,
+        lw_findings_add(findings, "line_foreign", LW_FAIL,
                         "another master was heard on the line; the scan stopped there");
     }
     if (plan != NULL && !result->foreign) {
@@ -157,10 +157,10 @@ void lw_scan_findings(const struct lw_plan *plan, const struct lw_scan_options *
         find_in_node(plan, result, &nodes[i], findings);
     }
     if (result->nodes.count == 0 && result->garbled > 0) {
-        lw_findings_add(findings, "scan_wrong_framing", LW_UNDECIDED,
+        lw_findings_add(findings, "scan_garbled", LW_UNDECIDED,
                         "something answers at %d addresses, but nothing of it can be read",
                         result->garbled);
     } else if (result->nodes.count == 0 && !result->foreign) {
-        lw_findings_add(findings, "scan_nobody", LW_FAIL, "nobody answers on this line");
+        lw_findings_add(findings, "scan_none", LW_FAIL, "nobody answers on this line");
     }
 }

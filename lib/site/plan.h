@@ -187,6 +187,7 @@ struct lw_plan {
 };
 
 extern const struct lw_shape lw_plan_shape;
+extern const struct lw_shape lw_chain_entry_shape; // one entry of `chain`
 
 // Where a file that took part came from, for the record's inputs.
 struct lw_input {
