@@ -16,7 +16,7 @@ struct lw_noise_options {
     const char *unit;
     const char *state; // machine state, kept with the result
 };
-struct lw_tone {
+struct lw_noise_tone {
     double frequency_hz, amplitude, amplitude_u, false_alarm;
 };
 struct lw_noise_node {
@@ -26,7 +26,7 @@ struct lw_noise_node {
     double drift_per_s, drift_u_per_s, outliers, lag1, effective_n_mean, effective_n_spread,
         update_ms;
     double repeats, longest_run, resolution;
-    struct lw_list tones; // of struct lw_tone
+    struct lw_list tones; // of struct lw_noise_tone
     char *cause;          // "quiet", "mains", "drift", "stuck", "spikes", "unexplained", "no_data"
     int verdict;          // enum lw_verdict of the spread against its limit
     struct lw_list trace_time_s, trace_value; // at most 400 points of double, for the report

@@ -24,7 +24,7 @@ static enum lw_decision compare(struct lw_interval bounds, double limit)
     if (bounds.high <= limit) {
         return LW_LIMIT_KEPT;
     }
-    return bounds.low > limit ? LW_LIMIT_BROKEN : LW_UNDECIDED;
+    return bounds.low > limit ? LW_LIMIT_BROKEN : LW_LIMIT_OPEN;
 }
 
 // What the search needs to know of an estimate: its one-sided bounds if it came from n.
@@ -67,7 +67,7 @@ static enum lw_status decides_at(const struct estimate *estimate, double n, bool
 {
     struct lw_interval bounds;
     enum lw_status status = estimate->bounds(estimate, n, &bounds, error);
-    *decides = !status && compare(bounds, estimate->limit) != LW_UNDECIDED;
+    *decides = !status && compare(bounds, estimate->limit) != LW_LIMIT_OPEN;
     return status;
 }
 
@@ -103,7 +103,7 @@ static void finish(const struct estimate *estimate, double n, struct lw_decided 
     decided->n_to_decide = n;
     // An estimate at the limit itself never decides; a quantile that fails on the way to a huge n
     // is no reason to lose the decision.
-    if (decided->decision == LW_UNDECIDED &&
+    if (decided->decision == LW_LIMIT_OPEN &&
         n_to_decide(estimate, n, &decided->n_to_decide, NULL)) {
         decided->n_to_decide = INFINITY;
     }
@@ -111,7 +111,7 @@ static void finish(const struct estimate *estimate, double n, struct lw_decided 
 
 static struct lw_decided undecided(unsigned together, double least, double most)
 {
-    return (struct lw_decided){.decision = LW_UNDECIDED,
+    return (struct lw_decided){.decision = LW_LIMIT_OPEN,
                                .bounds = {least, most},
                                .confidence = lw_decide_confidence(together),
                                .n_to_decide = INFINITY};

@@ -11,7 +11,7 @@
 
 #include <stdint.h>
 
-enum lw_decision { LW_UNDECIDED, LW_LIMIT_KEPT, LW_LIMIT_BROKEN };
+enum lw_decision { LW_LIMIT_OPEN, LW_LIMIT_KEPT, LW_LIMIT_BROKEN };
 
 // `bounds` are the one-sided ones that were compared with the limit, each at `confidence`
 // (0.95 for one node, 1 - 0.05/together for more). `n_to_decide`: the whole sample size at which

@@ -30,7 +30,7 @@ static void clean_polls_prove_one_in_a_thousand_from_2995_on(void **state)
     // ln 0.05 / ln 0.999 = 2994.23.
     assert_int_equal(rate(0, 2995, 1e-3, 1).decision, LW_LIMIT_KEPT);
     struct lw_decided short_by_one = rate(0, 2994, 1e-3, 1);
-    assert_int_equal(short_by_one.decision, LW_UNDECIDED);
+    assert_int_equal(short_by_one.decision, LW_LIMIT_OPEN);
     assert_true(short_by_one.n_to_decide == 2995);
     assert_true(rate(0, 0, 1e-3, 1).n_to_decide == 2995);
 }
@@ -40,7 +40,7 @@ static void more_nodes_judged_together_need_more_polls(void **state)
     (void)state;
     // ln(0.05 / 24) / ln 0.999 = 6170.7.
     struct lw_decided decided = rate(0, 2995, 1e-3, 24);
-    assert_int_equal(decided.decision, LW_UNDECIDED);
+    assert_int_equal(decided.decision, LW_LIMIT_OPEN);
     assert_true(decided.n_to_decide == 6171);
     assert_true(fabs(decided.confidence - (1 - 0.05 / 24)) < 1e-15);
 }
@@ -57,7 +57,7 @@ static void a_rate_at_its_limit_never_decides(void **state)
 {
     (void)state;
     struct lw_decided decided = rate(10, 10000, 1e-3, 1);
-    assert_int_equal(decided.decision, LW_UNDECIDED);
+    assert_int_equal(decided.decision, LW_LIMIT_OPEN);
     assert_true(isinf(decided.n_to_decide));
 }
 
@@ -67,10 +67,10 @@ static void the_named_number_of_readings_decides_a_standard_deviation(void **sta
     for (int broken = 0; broken < 2; broken++) {
         double value = broken ? 1.25 : 0.8;
         struct lw_decided before = stdev(value, 12, 1, 3);
-        assert_int_equal(before.decision, LW_UNDECIDED);
+        assert_int_equal(before.decision, LW_LIMIT_OPEN);
         double n = before.n_to_decide;
         assert_int_equal(stdev(value, n, 1, 3).decision, broken ? LW_LIMIT_BROKEN : LW_LIMIT_KEPT);
-        assert_int_equal(stdev(value, n - 1, 1, 3).decision, LW_UNDECIDED);
+        assert_int_equal(stdev(value, n - 1, 1, 3).decision, LW_LIMIT_OPEN);
     }
 }
 
@@ -78,7 +78,7 @@ static void one_reading_decides_nothing(void **state)
 {
     (void)state;
     struct lw_decided decided = stdev(0, 1, 1, 1);
-    assert_int_equal(decided.decision, LW_UNDECIDED);
+    assert_int_equal(decided.decision, LW_LIMIT_OPEN);
     assert_true(isinf(decided.bounds.high));
 }
 
@@ -90,7 +90,7 @@ static void a_value_with_uncertainty_decides_three_ways(void **state)
     assert_int_equal(decided.decision, LW_LIMIT_KEPT);
     // The same with 3 degrees of freedom: t = 2.353 (NIST/SEMATECH e-Handbook, 1.3.6.7.2).
     assert_int_equal(lw_decide_value(0.8, 0.1, 3, 1, 1, &decided, NULL), LW_OK);
-    assert_int_equal(decided.decision, LW_UNDECIDED);
+    assert_int_equal(decided.decision, LW_LIMIT_OPEN);
     assert_true(fabs(decided.bounds.high - 1.0353) < 1e-4);
     assert_int_equal(lw_decide_value(1.2, 0.1, INFINITY, 1, 1, &decided, NULL), LW_OK);
     assert_int_equal(decided.decision, LW_LIMIT_BROKEN);
@@ -105,7 +105,7 @@ static void senseless_questions_are_refused(void **state)
     assert_int_equal(lw_decide_stdev(NAN, 10, 1, 1, &decided, NULL), LW_USAGE);
     assert_int_equal(lw_decide_stdev(1, 10, 0, 1, &decided, NULL), LW_USAGE);
     assert_int_equal(lw_decide_value(1, -1, 5, 1, 1, &decided, NULL), LW_USAGE);
-    assert_int_equal(decided.decision, LW_UNDECIDED);
+    assert_int_equal(decided.decision, LW_LIMIT_OPEN);
 }
 
 int main(void)
