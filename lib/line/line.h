@@ -74,8 +74,8 @@ struct lw_line {
     struct lw_framing framing;
     char name[160];    // as the user named it, cleaned
     char adapter[120]; // what is known of the hardware; may be empty
-    char remark[160];  // what the user has to know about this line ("parity is not carried by a
-                       // pseudo-terminal")
+    char remark[160];  // what the user has to know about this line ("parity and data bits are not
+                       // carried by a pseudo-terminal"); may be empty
 };
 
 // Returns when the last bit has left, with the first and last time. LW_SYSTEM when the line is
