@@ -4,12 +4,14 @@
 // reads it (with the JSON pointer of what is wrong), writes it, frees it and gives its JSON Schema,
 // so that code, files and documentation cannot drift apart. A strict pre-scan stands before the
 // parser: it refuses what the grammar of RFC 8259 refuses, duplicate keys, \u0000, bad UTF-8,
-// numbers that overflow a double, depth over 32, files over 16 MB and objects of over 4096 keys,
-// and says line and column. Numbers are written so that they read back to the same double.
+// numbers that overflow a double or take over 60 characters, depth over 32, files over 16 MB and
+// objects of over 4096 keys, and says line and column. Numbers are written so that they read back
+// to the same double.
 #ifndef LW_BASE_JSON_H
 #define LW_BASE_JSON_H
 
 #include "base/error.h"
+#include "base/list.h"
 #include "base/text.h"
 
 #include <stdbool.h>
@@ -18,9 +20,9 @@
 // What a field holds in the struct. Absent and not required gives the default named here unless the
 // field's `absent` says otherwise.
 enum lw_kind {
-    LW_TEXT,   // char *, owned by the struct; absent: NULL
-    LW_NUMBER, // double; absent: NAN, unless `has_default`; null is read as NAN when `nullable`,
-               // NAN is written as null when `nullable`, else left out
+    LW_TEXT,    // char *, owned by the struct; absent: NULL
+    LW_NUMBER,  // double; absent: NAN, unless `has_default`; null is read as NAN when `nullable`,
+                // NAN is written as null when `nullable`, else left out
     LW_INTEGER, // int; absent: `fallback`. With `names`, a word stands for -1, -2, ... in the order
                 // of names
     LW_BOOLEAN, // bool; absent: fallback != 0
@@ -32,11 +34,6 @@ enum lw_kind {
     LW_TEXTS,    // struct lw_list of char *
     LW_MAP,      // JSON object of name -> number, as struct lw_list of struct lw_pair
     LW_RAW, // char *: any JSON value kept as its compact text (a record's `result`); absent: NULL
-};
-
-struct lw_list {
-    void *items;
-    size_t count;
 };
 
 struct lw_pair {
@@ -87,8 +84,13 @@ enum lw_status lw_json_scan(const char *bytes, size_t length, struct lw_error *e
 // The struct as it is when every field is absent (required ones too).
 void lw_json_init(const struct lw_shape *shape, void *object);
 
-// Adds the struct as JSON to `out`: keys in table order, two spaces of indent when `pretty`.
-// LW_USAGE when a number that is not nullable is infinite, or a text is no valid UTF-8. LW_MEMORY.
+// Adds the struct as JSON to `out`: keys in table order; when `pretty`, two spaces of indent, short
+// lists of plain values on one line, and a line end. What holds no value (NULL, NAN, a negative
+// choice, an integer at a fallback outside its range, an empty list that must not be empty, an
+// object that is not required and all absent) is
+// left out, or written as null when nullable. What was written passes lw_json_scan().
+// LW_USAGE when a number that is not nullable is infinite, a text is no valid UTF-8, a raw value no
+// JSON, or the whole too large or too deep to be read back. LW_MEMORY. `out` gains nothing then.
 enum lw_status lw_json_write(const struct lw_shape *shape, const void *object, bool pretty,
                              struct lw_text *out, struct lw_error *error);
 
@@ -99,8 +101,5 @@ void lw_json_free(const struct lw_shape *shape, void *object);
 // schema's.
 enum lw_status lw_json_schema(const struct lw_shape *shape, const char *title, struct lw_text *out,
                               struct lw_error *error);
-
-// Grows a list by one zeroed item of `size` and returns it, NULL when memory is out.
-void *lw_list_add(struct lw_list *list, size_t size);
 
 #endif

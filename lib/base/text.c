@@ -84,22 +84,13 @@ enum lw_status lw_text_check(const struct lw_text *text, struct lw_error *error)
     return text->failed ? lw_fail(error, LW_MEMORY, "out of memory") : LW_OK;
 }
 
-// Controls that would move a cursor, hide text or turn its direction (Unicode: C0, DEL, C1, line
-// and paragraph separator, and the characters with the property Bidi_Control).
-static bool is_control(uint32_t code)
-{
-    return code < 0x20 || (code >= 0x7f && code <= 0x9f) || code == 0x061c || code == 0x200e ||
-           code == 0x200f || (code >= 0x2028 && code <= 0x202e) ||
-           (code >= 0x2066 && code <= 0x2069);
-}
-
 size_t lw_text_clean(char *to, size_t size, const char *from, size_t count)
 {
     size_t length = 0;
     while (count > 0 && size > 0) {
         uint32_t code = 0;
         size_t taken = lw_utf8_next(from, count, &code);
-        const char *piece = taken == 0 ? "\xef\xbf\xbd" : is_control(code) ? "?" : from;
+        const char *piece = taken == 0 ? "\xef\xbf\xbd" : lw_utf8_control(code) ? "?" : from;
         size_t piece_length = taken == 0 ? 3 : piece == from ? taken : 1;
         if (length + piece_length >= size) {
             break;

@@ -77,6 +77,13 @@ size_t lw_utf8_whole(const char *bytes, size_t count)
     return count;
 }
 
+bool lw_utf8_control(uint32_t code)
+{
+    return code < 0x20 || (code >= 0x7f && code <= 0x9f) || code == 0x061c || code == 0x200e ||
+           code == 0x200f || (code >= 0x2028 && code <= 0x202e) ||
+           (code >= 0x2066 && code <= 0x2069);
+}
+
 bool lw_utf8_valid(const char *bytes, size_t count)
 {
     uint32_t code;

@@ -20,6 +20,10 @@ size_t lw_utf8_encode(uint32_t code, char to[4]);
 // character: a sequence that lost its tail is left out, bytes invalid for another reason stay.
 size_t lw_utf8_whole(const char *bytes, size_t count);
 
+// True for characters that would move a cursor, hide text or turn its direction: C0, DEL, C1, line
+// and paragraph separator, and those with Unicode's property Bidi_Control.
+bool lw_utf8_control(uint32_t code);
+
 bool lw_utf8_valid(const char *bytes, size_t count);
 
 #endif

@@ -1,0 +1,362 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Reading and writing by a table of fields that has one field of every kind.
+#include "base/json.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+struct joint {
+    double ohm;
+    char *name;
+};
+
+struct span {
+    double length_m;
+    int count;
+    bool fixed;
+};
+
+struct sample {
+    char *text;
+    double number, standard, maybe;
+    int integer, place, choice, tap;
+    bool boolean;
+    struct span span;
+    struct span *optional;
+    struct lw_list joints, numbers, texts, map, spans;
+    char *raw;
+};
+
+static const char *const rails[] = {"v_plus", "zero_v", "both", NULL};
+static const char *const ends[] = {"head", "tail", NULL};
+
+static const struct lw_field joint_fields[] = {
+    {.key = "ohm", .kind = LW_NUMBER, .offset = offsetof(struct joint, ohm), .required = true},
+    {.key = "name", .kind = LW_TEXT, .offset = offsetof(struct joint, name)},
+    {0},
+};
+static const struct lw_shape joint_shape = {"joint", sizeof(struct joint), joint_fields, true};
+
+static const struct lw_field span_fields[] = {
+    {.key = "length_m",
+     .kind = LW_NUMBER,
+     .offset = offsetof(struct span, length_m),
+     .required = true,
+     .ranged = true,
+     .above_low = true,
+     .low = 0,
+     .high = INFINITY},
+    {.key = "count", .kind = LW_INTEGER, .offset = offsetof(struct span, count), .fallback = 2},
+    {.key = "fixed", .kind = LW_BOOLEAN, .offset = offsetof(struct span, fixed), .fallback = 1},
+    {0},
+};
+static const struct lw_shape span_shape = {"span", sizeof(struct span), span_fields, false};
+
+#define AT(member) .offset = offsetof(struct sample, member)
+static const struct lw_field sample_fields[] = {
+    {.key = "text", .kind = LW_TEXT, AT(text), .required = true},
+    {.key = "number", .kind = LW_NUMBER, AT(number)},
+    {.key = "standard", .kind = LW_NUMBER, AT(standard), .has_default = true, .fallback = 1.5},
+    {.key = "maybe", .kind = LW_NUMBER, AT(maybe), .nullable = true},
+    {.key = "integer", .kind = LW_INTEGER, AT(integer), .fallback = 7},
+    {.key = "place", .kind = LW_INTEGER, AT(place), .names = ends},
+    {.key = "choice", .kind = LW_CHOICE, AT(choice), .names = rails, .fallback = -1},
+    {.key = "tap",
+     .kind = LW_INTEGER,
+     AT(tap),
+     .ranged = true,
+     .low = 1,
+     .high = 247,
+     .fallback = 0},
+    {.key = "boolean", .kind = LW_BOOLEAN, AT(boolean)},
+    {.key = "span", .kind = LW_OBJECT, AT(span), .sub = &span_shape},
+    {.key = "optional", .kind = LW_OPTIONAL, AT(optional), .sub = &span_shape},
+    {.key = "joints", .kind = LW_LIST, AT(joints), .sub = &joint_shape},
+    {.key = "numbers", .kind = LW_NUMBERS, AT(numbers), .low_items = 2, .high_items = 3},
+    {.key = "texts", .kind = LW_TEXTS, AT(texts)},
+    {.key = "map", .kind = LW_MAP, AT(map)},
+    {.key = "spans", .kind = LW_LIST, AT(spans), .sub = &span_shape},
+    {.key = "raw", .kind = LW_RAW, AT(raw)},
+    {0},
+};
+static const struct lw_shape sample_shape = {"sample", sizeof(struct sample), sample_fields, false};
+
+static const char full[] =
+    "{\"text\":\"caf\\u00e9 \\ud83d\\ude00\",\"number\":0.1,\"standard\":2,\"maybe\":null,"
+    "\"integer\":-3,\"place\":\"tail\",\"choice\":\"both\",\"tap\":12,\"boolean\":true,"
+    "\"span\":{\"length_m\":4},\"optional\":{\"length_m\":1e-3,\"count\":5,\"fixed\":false},"
+    "\"joints\":[[1,\"P01\"],[0.5]],\"numbers\":[1,2.5],\"texts\":[\"a\",\"\"],"
+    "\"map\":{\"P01\":1,\"P02\":-2},\"spans\":[{\"length_m\":1},{\"length_m\":2}],"
+    "\"raw\":{\"z\":[1, 2.50,\"x\\n\"],\"a\":{}, \"n\":null,\"t\":true}}";
+
+static enum lw_status read_text(const char *json, struct sample *sample, struct lw_error *error)
+{
+    return lw_json_read(&sample_shape, json, strlen(json), sample, error);
+}
+
+static void expect_refusal(const char *json, const char *says)
+{
+    struct sample sample, zero;
+    struct lw_error error = {0};
+    memset(&zero, 0, sizeof zero);
+    assert_int_equal(read_text(json, &sample, &error), LW_BAD_FILE);
+    assert_string_equal(error.says, says);
+    assert_memory_equal(&sample, &zero, sizeof sample);
+}
+
+static void every_kind_is_read(void **state)
+{
+    (void)state;
+    struct sample sample;
+    struct lw_error error = {0};
+    assert_int_equal(read_text(full, &sample, &error), LW_OK);
+    assert_string_equal(sample.text, "caf\xc3\xa9 \xf0\x9f\x98\x80");
+    assert_true(sample.number == 0.1 && sample.standard == 2 && isnan(sample.maybe));
+    assert_int_equal(sample.integer, -3);
+    assert_int_equal(sample.place, -2);
+    assert_int_equal(sample.choice, 2);
+    assert_true(sample.boolean);
+    assert_true(sample.span.length_m == 4 && sample.span.count == 2 && sample.span.fixed);
+    assert_true(sample.optional->length_m == 1e-3 && !sample.optional->fixed);
+    const struct joint *joints = sample.joints.items;
+    assert_int_equal(sample.joints.count, 2);
+    assert_string_equal(joints[0].name, "P01");
+    assert_true(joints[1].ohm == 0.5 && joints[1].name == NULL);
+    assert_true(((double *)sample.numbers.items)[1] == 2.5);
+    assert_string_equal(((char **)sample.texts.items)[1], "");
+    const struct lw_pair *pairs = sample.map.items;
+    assert_string_equal(pairs[1].name, "P02");
+    assert_true(pairs[1].value == -2);
+    assert_int_equal(sample.spans.count, 2);
+    assert_string_equal(sample.raw, "{\"z\":[1,2.5,\"x\\n\"],\"a\":{},\"n\":null,\"t\":true}");
+    lw_json_free(&sample_shape, &sample);
+    assert_null(sample.text);
+}
+
+static void absent_fields_get_what_the_table_says(void **state)
+{
+    (void)state;
+    struct sample sample;
+    assert_int_equal(read_text("{\"text\":\"\"}", &sample, NULL), LW_OK);
+    assert_true(isnan(sample.number) && sample.standard == 1.5 && isnan(sample.maybe));
+    assert_int_equal(sample.integer, 7);
+    assert_int_equal(sample.choice, -1);
+    assert_true(isnan(sample.span.length_m) && sample.span.count == 2 && sample.span.fixed);
+    assert_null(sample.optional);
+    assert_null(sample.raw);
+    assert_int_equal(sample.spans.count, 0);
+    lw_json_free(&sample_shape, &sample);
+}
+
+static void what_is_wrong_is_said_with_its_place(void **state)
+{
+    (void)state;
+    expect_refusal("{}", "/text: missing");
+    expect_refusal("[]", "top level: wrong type: must be an object, is a list");
+    expect_refusal("{\"text\":1}", "/text: wrong type: must be a text, is a number");
+    expect_refusal("{\"text\":\"\",\"number\":\"1\"}",
+                   "/number: wrong type: must be a number, is a text");
+    expect_refusal("{\"text\":\"\",\"number\":null}",
+                   "/number: wrong type: must be a number, is null");
+    expect_refusal("{\"text\":\"\",\"nubmer\":1}", "/nubmer: unknown key (did you mean 'number'?)");
+    expect_refusal("{\"text\":\"\",\"x/y~\":1}", "/x~1y~0: unknown key");
+    expect_refusal("{\"text\":\"\",\"spans\":[{\"length_m\":1},{\"length_m\":-1}]}",
+                   "/spans/1/length_m: must be above 0, is -1");
+    expect_refusal("{\"text\":\"\",\"spans\":[{}]}", "/spans/0/length_m: missing");
+    expect_refusal("{\"text\":\"\",\"tap\":0}", "/tap: must be at least 1, is 0");
+    expect_refusal("{\"text\":\"\",\"tap\":248}", "/tap: must be at most 247, is 248");
+    expect_refusal("{\"text\":\"\",\"integer\":1.5}", "/integer: must be a whole number, is 1.5");
+    expect_refusal("{\"text\":\"\",\"integer\":3000000000}",
+                   "/integer: must be at most 2147483647, is 3000000000");
+    expect_refusal("{\"text\":\"\",\"choice\":\"all\"}",
+                   "/choice: must be one of v_plus, zero_v, both, is 'all'");
+    expect_refusal("{\"text\":\"\",\"place\":\"top\"}",
+                   "/place: must be a whole number or one of head, tail, is 'top'");
+    expect_refusal("{\"text\":\"\",\"place\":-1}", "/place: must be at least 0, is -1");
+    expect_refusal("{\"text\":\"\",\"boolean\":0}",
+                   "/boolean: wrong type: must be true or false, is a number");
+    expect_refusal("{\"text\":\"\",\"numbers\":[1]}",
+                   "/numbers: must have at least 2 items, has 1");
+    expect_refusal("{\"text\":\"\",\"numbers\":[1,2,3,4]}",
+                   "/numbers: must have at most 3 items, has 4");
+    expect_refusal("{\"text\":\"\",\"map\":{\"a\":1,\"b\":\"\"}}",
+                   "/map/b: wrong type: must be a number, is a text");
+    expect_refusal("{\"text\":\"\",\"joints\":[[1,\"a\",2]]}",
+                   "/joints/0/2: must have at most 2 items");
+    expect_refusal("{\"text\":\"\",\"joints\":[[]]}", "/joints/0/0: missing");
+}
+
+static void hostile_keys_are_cleaned_and_cut(void **state)
+{
+    (void)state;
+    struct sample sample;
+    struct lw_error error = {0};
+    struct lw_text json = {0};
+    lw_text_add(&json, "{\"\\u001b[31m");
+    for (int i = 0; i < 5000; i++) {
+        lw_text_add(&json, "\xc3\xa9");
+    }
+    lw_text_add(&json, "\":1}");
+    assert_int_equal(lw_json_read(&sample_shape, json.bytes, json.length, &sample, &error),
+                     LW_BAD_FILE);
+    assert_memory_equal(error.says, "/?[31m\xc3\xa9", 8);
+    assert_non_null(strstr(error.says, ": unknown key"));
+    lw_text_finish(&json);
+}
+
+static void assert_round_trip(const char *json, bool pretty)
+{
+    struct sample first, second;
+    struct lw_text one = {0}, two = {0};
+    struct lw_error error = {0};
+    assert_int_equal(read_text(json, &first, &error), LW_OK);
+    assert_int_equal(lw_json_write(&sample_shape, &first, pretty, &one, &error), LW_OK);
+    assert_int_equal(read_text(one.bytes, &second, &error), LW_OK);
+    assert_int_equal(lw_json_write(&sample_shape, &second, pretty, &two, &error), LW_OK);
+    assert_string_equal(one.bytes, two.bytes);
+    lw_text_finish(&one);
+    lw_text_finish(&two);
+    lw_json_free(&sample_shape, &first);
+    lw_json_free(&sample_shape, &second);
+}
+
+static void what_is_written_reads_back(void **state)
+{
+    (void)state;
+    assert_round_trip(full, false);
+    assert_round_trip(full, true);
+    assert_round_trip("{\"text\":\"\"}", true);
+}
+
+static void absent_fields_are_left_out_or_null(void **state)
+{
+    (void)state;
+    struct sample sample;
+    struct lw_text text = {0};
+    lw_json_init(&sample_shape, &sample);
+    assert_int_equal(lw_json_write(&sample_shape, &sample, false, &text, NULL), LW_OK);
+    assert_string_equal(text.bytes, "{\"standard\":1.5,\"maybe\":null,\"integer\":7,\"place\":0,"
+                                    "\"boolean\":false,\"joints\":[],\"texts\":[],\"map\":{},"
+                                    "\"spans\":[]}");
+    lw_text_finish(&text);
+}
+
+static void pretty_text_is_indented_and_keeps_short_lists_together(void **state)
+{
+    (void)state;
+    struct lw_text text = {0};
+    struct sample sample;
+    assert_int_equal(read_text("{\"text\":\"a,b\",\"joints\":[[1,\"P,1\"]],\"spans\":[{\"length_m\""
+                               ":1}],\"raw\":{\"e\":{},\"l\":[]}}",
+                               &sample, NULL),
+                     LW_OK);
+    assert_int_equal(lw_json_write(&sample_shape, &sample, true, &text, NULL), LW_OK);
+    assert_string_equal(text.bytes, "{\n"
+                                    "  \"text\": \"a,b\",\n"
+                                    "  \"standard\": 1.5,\n"
+                                    "  \"maybe\": null,\n"
+                                    "  \"integer\": 7,\n"
+                                    "  \"place\": 0,\n"
+                                    "  \"boolean\": false,\n"
+                                    "  \"joints\": [[1, \"P,1\"]],\n"
+                                    "  \"texts\": [],\n"
+                                    "  \"map\": {},\n"
+                                    "  \"spans\": [\n"
+                                    "    {\n"
+                                    "      \"length_m\": 1,\n"
+                                    "      \"count\": 2,\n"
+                                    "      \"fixed\": true\n"
+                                    "    }\n"
+                                    "  ],\n"
+                                    "  \"raw\": {\n"
+                                    "    \"e\": {},\n"
+                                    "    \"l\": []\n"
+                                    "  }\n"
+                                    "}\n");
+    lw_text_finish(&text);
+    lw_json_free(&sample_shape, &sample);
+}
+
+static void expect_unwritable(struct sample *sample, const char *says)
+{
+    struct lw_text text = {0};
+    struct lw_error error = {0};
+    assert_int_equal(lw_json_write(&sample_shape, sample, true, &text, &error), LW_USAGE);
+    assert_string_equal(error.says, says);
+    assert_int_equal(text.length, 0);
+    lw_text_finish(&text);
+    lw_json_init(&sample_shape, sample);
+}
+
+static void what_would_not_read_back_is_not_written(void **state)
+{
+    (void)state;
+    struct sample sample;
+    struct lw_pair pairs[] = {{"a", 1}, {"a", 2}};
+    lw_json_init(&sample_shape, &sample);
+    sample.number = INFINITY;
+    expect_unwritable(&sample, "/number: no finite number");
+    sample.text = (char[]){"\xff"};
+    expect_unwritable(&sample, "/text: no valid UTF-8");
+    sample.raw = (char[]){"{\"a\":}"};
+    sample.maybe = INFINITY;
+    expect_unwritable(&sample, "would not read back: line 1, column 122: '}' where a value should "
+                               "stand");
+    sample.map = (struct lw_list){pairs, 2};
+    expect_unwritable(&sample,
+                      "would not read back: line 1, column 104: key 'a' for the second time");
+    sample.place = -3;
+    expect_unwritable(&sample, "/place: no word stands for -3");
+}
+
+static void control_characters_are_written_as_escapes(void **state)
+{
+    (void)state;
+    struct sample sample;
+    struct lw_text text = {0};
+    lw_json_init(&sample_shape, &sample);
+    sample.text = (char[]){"\x1b\n\x7f\xc2\x9b\xe2\x80\xae\"\\/"};
+    assert_int_equal(lw_json_write(&sample_shape, &sample, false, &text, NULL), LW_OK);
+    assert_memory_equal(text.bytes, "{\"text\":\"\\u001b\\n\\u007f\\u009b\\u202e\\\"\\\\/\"", 41);
+    lw_text_finish(&text);
+}
+
+static void reading_many_members_stays_fast(void **state)
+{
+    (void)state;
+    struct sample sample;
+    struct lw_text json = {0};
+    lw_text_add(&json, "{\"text\":\"\",\"spans\":[{\"length_m\":1}");
+    for (int i = 0; i < 50000; i++) {
+        lw_text_add(&json, ",{\"length_m\":1,\"count\":3}");
+    }
+    lw_text_add(&json, "]}");
+    clock_t before = clock();
+    assert_int_equal(lw_json_read(&sample_shape, json.bytes, json.length, &sample, NULL), LW_OK);
+    double took_s = (double)(clock() - before) / CLOCKS_PER_SEC;
+    assert_int_equal(sample.spans.count, 50001);
+    assert_true(took_s < 5); // a quadratic reader takes minutes
+    lw_json_free(&sample_shape, &sample);
+    lw_text_finish(&json);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(every_kind_is_read),
+        cmocka_unit_test(absent_fields_get_what_the_table_says),
+        cmocka_unit_test(what_is_wrong_is_said_with_its_place),
+        cmocka_unit_test(hostile_keys_are_cleaned_and_cut),
+        cmocka_unit_test(what_is_written_reads_back),
+        cmocka_unit_test(absent_fields_are_left_out_or_null),
+        cmocka_unit_test(pretty_text_is_indented_and_keeps_short_lists_together),
+        cmocka_unit_test(what_would_not_read_back_is_not_written),
+        cmocka_unit_test(control_characters_are_written_as_escapes),
+        cmocka_unit_test(reading_many_members_stays_fast),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
