@@ -11,11 +11,12 @@
 #include <string.h>
 
 static const double nominal_hz[] = {50, 60};
-enum { GRIDS = 2, FLOOR_COUNT = 200, WINDOW_READINGS = 500 };
+enum { GRIDS = 2, FLOOR_COUNT = 200, WINDOW_READINGS = 500, NEIGHBOURS = 5 };
 
 static const double tolerance = 0.01;  // of the nominal frequency
 static const double floor_from = 0.02; // nearest and farthest distance of the floor's frequencies
 static const double floor_to = 0.1;
+static const double near_s = 0.04;    // neighbours reach at least two periods of 50 Hz
 static const double oversampling = 4; // frequencies per 1 / duration
 
 struct candidate {
@@ -52,6 +53,9 @@ static double tail(double power, double floor, double floor_width_hz, double dur
     return exp(-m * log1p(power / floor / m));
 }
 
+// The expected number of peaks of noise above a level, in a band searched without gaps, is that of
+// Baluev (2008): width x duration x sqrt(pi/3 power) times the single-frequency probability, for
+// times spread evenly over the duration.
 static enum lw_status strongest(const double *time_s, const double *value, size_t n, double nominal,
                                 struct candidate *best, struct lw_error *error)
 {
@@ -80,8 +84,8 @@ static enum lw_status strongest(const double *time_s, const double *value, size_
     free(frequency_hz);
     double single =
         tail(best->power, best->floor, 2 * (floor_to - floor_from) * nominal, duration_s);
-    double trials = GRIDS * independent_in(width_hz, duration_s);
-    best->false_alarm = -expm1(trials * log1p(-fmin(single, 1 - 1e-12)));
+    double peaks = width_hz * duration_s * sqrt(M_PI / 3 * best->power / best->floor);
+    best->false_alarm = -expm1(-GRIDS * single * (1 + peaks));
     return status;
 }
 
@@ -106,17 +110,34 @@ static double folded(const double *time_s, size_t n, double frequency_hz)
     return largest;
 }
 
-enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n,
+// Takes slow changes away: each reading less the mean of its neighbours, without itself, so that a
+// tone at the mains keeps its size. Times that keep some regularity fold slow changes onto the
+// mains, and drift would pass for hum.
+static void without_slow(const double *time_s, const double *value, size_t n, double *fast)
+{
+    size_t first = 0, last = 0; // the neighbourhood, inclusive
+    double sum = 0;             // of the values in it, less the very first value
+    for (size_t i = 0; i < n; i++) {
+        while (last + 1 < n && (last < i + NEIGHBOURS || time_s[last + 1] < time_s[i] + near_s)) {
+            last++;
+            sum += value[last] - value[0];
+        }
+        while (first + NEIGHBOURS < i && time_s[first] < time_s[i] - near_s) {
+            sum -= value[first] - value[0];
+            first++;
+        }
+        double own = value[i] - value[0];
+        fast[i] = own - (sum - own) / (double)(last - first);
+    }
+}
+
+static enum lw_status search(const double *time_s, const double *fast, size_t n,
                              struct lw_mains *mains, struct lw_error *error)
 {
-    *mains = (struct lw_mains){{NAN, NAN, NAN, NAN, NAN, 1}, NAN, false};
-    if (n < 16 || !(time_s[n - 1] > time_s[0])) {
-        return lw_fail(error, LW_USAGE, "%zu readings are too few to look for the mains", n);
-    }
     struct candidate best = {.false_alarm = INFINITY};
     for (int grid = 0; grid < GRIDS; grid++) {
         struct candidate candidate = {0};
-        enum lw_status status = strongest(time_s, value, n, nominal_hz[grid], &candidate, error);
+        enum lw_status status = strongest(time_s, fast, n, nominal_hz[grid], &candidate, error);
         if (status) {
             return status;
         }
@@ -124,9 +145,26 @@ enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n
     }
     mains->floor = best.floor;
     mains->visible = folded(time_s, n, best.frequency_hz) < 0.5;
-    if (lw_tone_fit(time_s, value, n, best.frequency_hz, &mains->tone, NULL)) {
+    if (lw_tone_fit(time_s, fast, n, best.frequency_hz, &mains->tone, NULL)) {
         mains->visible = false;
     }
     mains->tone.false_alarm = mains->visible ? best.false_alarm : 1;
     return LW_OK;
+}
+
+enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n,
+                             struct lw_mains *mains, struct lw_error *error)
+{
+    *mains = (struct lw_mains){{NAN, NAN, NAN, NAN, NAN, 1}, NAN, false};
+    if (n < 16 || !(time_s[n - 1] > time_s[0])) {
+        return lw_fail(error, LW_USAGE, "%zu readings are too few to look for the mains", n);
+    }
+    double *fast = malloc(n * sizeof *fast);
+    if (!fast) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
+    }
+    without_slow(time_s, value, n, fast);
+    enum lw_status status = search(time_s, fast, n, mains, error);
+    free(fast);
+    return status;
 }
