@@ -99,7 +99,8 @@ enum lw_status lw_pty_open(const char *path, const struct lw_line_options *optio
     pty->system.gone = "the program behind it ended";
     pty->system.line.simulated = true;
     pty->system.line.hears_others = true;
-    enum lw_status status = lw_terminal_open(path, &pty->system.descriptor, &pty->before, error);
+    enum lw_status status =
+        lw_terminal_open(path, false, &pty->system.descriptor, &pty->before, error);
     if (status != LW_OK) {
         free(pty);
         return status;

@@ -5,6 +5,7 @@
 #include "line/terminal.h"
 
 #include "base/text.h"
+#include "line/ports.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -26,15 +27,23 @@ static enum lw_status no_permission(const char *name, const struct stat *facts,
                    name, group->gr_name);
 }
 
-static enum lw_status cannot_open(const char *name, const struct stat *facts, int code,
-                                  struct lw_error *error)
+static enum lw_status busy(const char *path, const char *name, struct lw_error *error)
+{
+    char holder[64];
+    bool known = lw_port_holder(path, holder, sizeof holder);
+    return lw_fail(error, LW_SYSTEM, "port '%s' is busy: %s holds it", name,
+                   known ? holder : "another program");
+}
+
+static enum lw_status cannot_open(const char *path, const char *name, const struct stat *facts,
+                                  int code, struct lw_error *error)
 {
     switch (code) {
     case EACCES:
     case EPERM:
         return no_permission(name, facts, error);
     case EBUSY:
-        return lw_fail(error, LW_SYSTEM, "port '%s' is busy: another program holds it", name);
+        return busy(path, name, error);
     case ENXIO:
     case ENODEV:
     case EIO:
@@ -57,21 +66,25 @@ static enum lw_status look_at(const char *path, const char *name, struct stat *f
     return lw_fail_errno(error, errno, "cannot look at port '%s'", name);
 }
 
-static enum lw_status claim(int descriptor, const char *name, const struct stat *facts,
-                            struct termios *before, struct lw_error *error)
+static enum lw_status claim(int descriptor, const char *path, bool alone, struct termios *before,
+                            struct lw_error *error)
 {
+    char holder[64], name[160];
+    lw_text_clean(name, sizeof name, path, strlen(path));
     if (tcgetattr(descriptor, before) != 0) {
-        return errno == ENOTTY ? lw_fail(error, LW_USAGE, "'%s' is no serial port", name)
-                               : cannot_open(name, facts, errno, error);
+        return errno == ENOTTY
+                   ? lw_fail(error, LW_USAGE, "'%s' is no serial port", name)
+                   : lw_fail(error, LW_SYSTEM, "port '%s' has no hardware behind it", name);
     }
-    if (flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
-        return cannot_open(name, facts, EBUSY, error);
+    bool held = alone && lw_port_holder(path, holder, sizeof holder);
+    if (held || flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
+        return busy(path, name, error);
     }
     return LW_OK;
 }
 
-enum lw_status lw_terminal_open(const char *path, int *descriptor, struct termios *before,
-                                struct lw_error *error)
+enum lw_status lw_terminal_open(const char *path, bool alone, int *descriptor,
+                                struct termios *before, struct lw_error *error)
 {
     char name[160];
     struct stat facts;
@@ -82,9 +95,9 @@ enum lw_status lw_terminal_open(const char *path, int *descriptor, struct termio
     }
     int opened = open(path, O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (opened < 0) {
-        return cannot_open(name, &facts, errno, error);
+        return cannot_open(path, name, &facts, errno, error);
     }
-    status = claim(opened, name, &facts, before, error);
+    status = claim(opened, path, alone, before, error);
     if (status != LW_OK) {
         close(opened);
         return status;

@@ -11,9 +11,11 @@
 
 // Opens a terminal without waiting for a carrier, takes it for this process alone, and notes its
 // settings in *before. Every refusal has a sentence of its own: no such port, no terminal, no
-// permission (and which group has it), busy. LW_USAGE for what is no terminal, else LW_SYSTEM.
-enum lw_status lw_terminal_open(const char *path, int *descriptor, struct termios *before,
-                                struct lw_error *error);
+// permission (and which group has it), busy (and who holds it). With `alone` a port that any other
+// process has open is busy; without, only one that is locked. LW_USAGE for what is no terminal,
+// else LW_SYSTEM.
+enum lw_status lw_terminal_open(const char *path, bool alone, int *descriptor,
+                                struct termios *before, struct lw_error *error);
 
 // Settings for raw bytes in this framing, from what the terminal has now. Rates outside the
 // system's table are left as they are.
