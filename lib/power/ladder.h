@@ -96,10 +96,13 @@ void lw_point_finish(struct lw_point *point);
 enum lw_status lw_ladder_check(const struct lw_ladder *ladder, struct lw_error *error);
 
 // Solves with the load states as given in point->load_state. Newton on the block-tridiagonal system
-// from the no-load profile, where the voltages fall monotonically: the first step that raises the
-// voltage of a load means that there is no operating point. Source modes are found by re-checking.
-// LW_OK whether or not a point exists; LW_GARBLED never happens on a ladder that lw_ladder_check()
-// takes.
+// from the no-load profile, where the voltages fall monotonically: a matrix that is no longer
+// positive definite, or a step that raises the loads, means that there is no operating point.
+// Waiting nodes draw start_up_a from drop_out_v upwards; one that cannot hold itself there hangs at
+// drop_out_v and draws what is left. Source modes are found by re-checking, but a source that is
+// LW_SOURCE_OFF on entry stays off: latched, or in its pause, which is the caller's to end.
+// LW_OK whether or not a point exists, LW_MEMORY; LW_GARBLED never happens on a ladder that
+// lw_ladder_check() takes.
 enum lw_status lw_ladder_solve(const struct lw_ladder *ladder, struct lw_point *point,
                                struct lw_error *error);
 

@@ -1,0 +1,212 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The memory of one solving, and the way from a solved network to a point: references, currents by
+// Kirchhoff's law, load factor.
+#include "power/solver.h"
+
+static const double factor_step = 1e-3;
+
+static const size_t nowhere = (size_t)-1;
+
+void lw_number_sections(const struct lw_ladder *ladder, size_t *section)
+{
+    size_t number = 0;
+    for (size_t i = 0; i < ladder->tap_count; i++) {
+        number += i > 0 && ladder->taps[i].cut_zero;
+        section[i] = number;
+    }
+    if (ladder->bond_count == 0) {
+        return;
+    }
+    // The bonded runs become the section after the last.
+    size_t framed = number + 1;
+    for (size_t b = 0; b < ladder->bond_count; b++) {
+        size_t run = section[ladder->bonds[b].tap];
+        for (size_t i = ladder->bonds[b].tap + 1; i-- > 0 && section[i] == run && run != framed;) {
+            section[i] = framed;
+        }
+        for (size_t i = ladder->bonds[b].tap + 1;
+             i < ladder->tap_count && section[i] == run && run != framed; i++) {
+            section[i] = framed;
+        }
+    }
+}
+
+// Turns section numbers into the sections' first sources, in place.
+static void find_references(const struct lw_ladder *ladder, size_t *reference, size_t *first)
+{
+    lw_number_sections(ladder, reference);
+    for (size_t i = 0; i <= ladder->tap_count; i++) {
+        first[i] = nowhere;
+    }
+    for (size_t s = ladder->source_count; s-- > 0;) {
+        first[reference[ladder->sources[s].tap]] = s;
+    }
+    for (size_t i = 0; i < ladder->tap_count; i++) {
+        reference[i] = first[reference[i]];
+    }
+}
+
+void lw_solver_load(struct lw_solver *solver)
+{
+    const struct lw_ladder *ladder = solver->ladder;
+    for (size_t i = 0; i < ladder->tap_count; i++) {
+        const struct lw_tap *tap = &ladder->taps[i];
+        struct lw_cell *cell = &solver->cells[i];
+        cell->plus_ohm = i == 0 || tap->cut_plus ? INFINITY : tap->span_plus_ohm;
+        cell->zero_ohm = i == 0 || tap->cut_zero ? INFINITY : tap->span_zero_ohm;
+        cell->bond_s = 0.0;
+    }
+    for (size_t b = 0; b < ladder->bond_count; b++) {
+        solver->cells[ladder->bonds[b].tap].bond_s += 1.0 / ladder->bonds[b].ohm;
+    }
+}
+
+enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *ladder,
+                              struct lw_error *error)
+{
+    size_t taps = ladder->tap_count;
+    *solver = (struct lw_solver){.ladder = ladder, .factor = 1.0};
+    solver->cells = calloc(taps, sizeof(*solver->cells));
+    solver->volts = calloc(taps, sizeof(*solver->volts));
+    solver->draw = calloc(taps, sizeof(*solver->draw));
+    solver->reference = calloc(taps, sizeof(*solver->reference));
+    solver->blocked = calloc(ladder->source_count, sizeof(*solver->blocked));
+    solver->held_off = calloc(ladder->source_count, sizeof(*solver->held_off));
+    solver->tripped = calloc(ladder->source_count, sizeof(*solver->tripped));
+    size_t *first = calloc(taps + 1, sizeof(*first));
+    if (!solver->cells || !solver->volts || !solver->draw || !solver->reference ||
+        !solver->blocked || !solver->held_off || !solver->tripped || !first) {
+        free(first);
+        lw_solver_finish(solver);
+        return lw_fail(error, LW_MEMORY, "no memory for a chain of %zu taps", taps);
+    }
+    find_references(ladder, solver->reference, first);
+    free(first);
+    lw_solver_load(solver);
+    return LW_OK;
+}
+
+void lw_solver_finish(struct lw_solver *solver)
+{
+    free(solver->cells);
+    free(solver->volts);
+    free(solver->draw);
+    free(solver->reference);
+    free(solver->blocked);
+    free(solver->held_off);
+    free(solver->tripped);
+    *solver = (struct lw_solver){0};
+}
+
+// What the devices draw and give at the solved voltages.
+static void fill_devices(struct lw_solver *solver, struct lw_point *point)
+{
+    const struct lw_ladder *ladder = solver->ladder;
+    for (size_t i = 0; i < ladder->tap_count; i++) {
+        double volts = solver->volts[i];
+        struct lw_branch branch =
+            lw_load_branch(&ladder->taps[i].load, point->load_state[i], solver->draw[i], volts);
+        point->load_a[i] =
+            volts > 0.0 ? solver->factor * (branch.siemens * volts + branch.amperes) : 0.0;
+    }
+    for (size_t s = 0; s < ladder->source_count; s++) {
+        struct lw_branch branch = lw_source_branch(&ladder->sources[s], point->source_mode[s]);
+        point->source_a[s] =
+            branch.amperes - branch.siemens * solver->volts[ladder->sources[s].tap];
+    }
+}
+
+// Spans by Kirchhoff's current law from the far end, so that the sums close at every tap.
+static void fill_spans(struct lw_solver *solver, struct lw_point *point)
+{
+    const struct lw_ladder *ladder = solver->ladder;
+    memcpy(point->span_plus_a, point->load_a, ladder->tap_count * sizeof(*point->load_a));
+    for (size_t s = 0; s < ladder->source_count; s++) {
+        point->span_plus_a[ladder->sources[s].tap] -= point->source_a[s];
+    }
+    double plus_a = 0.0;
+    double zero_a = 0.0;
+    for (size_t i = ladder->tap_count; i-- > 0;) {
+        double tap_a = point->span_plus_a[i];
+        plus_a += tap_a;
+        zero_a += tap_a - solver->cells[i].zero_v * solver->cells[i].bond_s;
+        plus_a = isinf(solver->cells[i].plus_ohm) ? 0.0 : plus_a;
+        zero_a = isinf(solver->cells[i].zero_ohm) ? 0.0 : zero_a;
+        point->span_plus_a[i] = plus_a;
+        point->span_zero_a[i] = zero_a;
+    }
+}
+
+// The voltage of a source's 0 V terminal in the network's own datum.
+static double terminal_v(const struct lw_solver *solver, const struct lw_point *point, size_t index)
+{
+    const struct lw_source *source = &solver->ladder->sources[index];
+    return solver->cells[source->tap].zero_v - point->source_a[index] * source->zero_ohm;
+}
+
+static void fill_voltages(struct lw_solver *solver, struct lw_point *point)
+{
+    size_t known = nowhere;
+    double datum_v = 0.0;
+    for (size_t i = 0; i < solver->ladder->tap_count; i++) {
+        size_t reference = solver->reference[i];
+        if (reference != known) {
+            datum_v = reference == nowhere ? 0.0 : terminal_v(solver, point, reference);
+            known = reference;
+        }
+        point->plus_v[i] = solver->cells[i].plus_v - datum_v;
+        point->zero_v[i] = solver->cells[i].zero_v - datum_v;
+    }
+}
+
+static void fill_point(struct lw_solver *solver, struct lw_point *point)
+{
+    fill_devices(solver, point);
+    fill_spans(solver, point);
+    fill_voltages(solver, point);
+}
+
+static bool settles_at(struct lw_solver *solver, struct lw_point *point, double factor)
+{
+    solver->factor = factor;
+    return lw_waiting_settle(solver, point);
+}
+
+// Bisects for the largest common multiplier of the loads. Leaves the point there, but with those
+// sources off that the loads asked for drive into their protection.
+static void carry_what_can_be(struct lw_solver *solver, struct lw_point *point)
+{
+    double solves = 0.0;
+    double fails = 1.0;
+    while (fails - solves > factor_step) {
+        double middle = 0.5 * (solves + fails);
+        *(settles_at(solver, point, middle) ? &solves : &fails) = middle;
+    }
+    settles_at(solver, point, fails);
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        solver->tripped[s] = point->source_mode[s] == LW_SOURCE_OFF;
+    }
+    settles_at(solver, point, solves);
+    fill_point(solver, point);
+    point->load_factor = solves;
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        point->source_mode[s] = solver->tripped[s] ? LW_SOURCE_OFF : point->source_mode[s];
+    }
+}
+
+void lw_solver_run(struct lw_solver *solver, struct lw_point *point)
+{
+    solver->iterations = 0;
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        solver->held_off[s] = point->source_mode[s] == LW_SOURCE_OFF;
+    }
+    point->exists = settles_at(solver, point, 1.0);
+    if (point->exists) {
+        point->load_factor = 1.0;
+        fill_point(solver, point);
+    } else {
+        carry_what_can_be(solver, point);
+    }
+    point->iterations = solver->iterations;
+}

@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What the files of this room share while they solve one ladder: the memory, taken once, and the
+// three layers that stand on each other. newton.c finds the highest operating point with the
+// sources' reverse and protective behaviour given; sources.c settles that behaviour; waiting.c
+// settles how much the nodes draw that have not started. Private to this room.
+//
+// Why the order works. Seen from its tap, a source that may sink and is limited gives
+// min(limit, (E - u) / R), a concave function of its voltage, and a load draws a convex one. So
+// Newton's method from the no-load profile falls monotonically to the highest operating point, and
+// passes through the limits on its way. Blocking is not concave, hence decided outside: block the
+// sources that sink in the solution and solve again. That raises every voltage, so a source once
+// blocked stays so, and the loop ends after as many rounds as there are sources.
+#ifndef LW_POWER_SOLVER_H
+#define LW_POWER_SOLVER_H
+
+#include "power/ladder.h"
+#include "power/network.h"
+
+// How a waiting node draws: its start-up current is a step at drop_out_v, taken as a ramp over
+// lw_ramp_v below it, so that a node that cannot lift itself over the step has a static average.
+enum lw_draw { LW_DRAW_FULL, LW_DRAW_RAMP, LW_DRAW_NONE };
+
+#define LW_RAMP_V 1e-3
+
+struct lw_solver {
+    const struct lw_ladder *ladder;
+    struct lw_cell *cells;
+    double *volts;      // V+ to 0 V per tap: the last iterate, or the solution
+    enum lw_draw *draw; // per tap
+    size_t *reference;  // per tap: the source whose 0 V terminal is its zero
+    bool *blocked;      // per source
+    bool *held_off;     // per source: off before the solving began
+    bool *tripped;      // per source: off when more than the carried part of the loads is asked
+    double factor;      // on all loads
+    unsigned iterations;
+};
+
+enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *ladder,
+                              struct lw_error *error);
+void lw_solver_finish(struct lw_solver *solver);
+
+// Takes changed resistances and bonds of the ladder over; the cuts must be the same.
+void lw_solver_load(struct lw_solver *solver);
+
+// Highest operating point for solver->factor. False: there is none, and volts is the last iterate
+// above it.
+bool lw_newton(struct lw_solver *solver, struct lw_point *point);
+bool lw_sources_settle(struct lw_solver *solver, struct lw_point *point);
+bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point);
+
+// A source's contribution as amperes - siemens * volts, by the mode it has at this voltage.
+struct lw_branch {
+    double siemens, amperes;
+};
+enum lw_source_mode lw_source_mode_at(const struct lw_source *source, double volts);
+struct lw_branch lw_source_branch(const struct lw_source *source, enum lw_source_mode mode);
+
+// A load's current as siemens * volts + amperes, tangent at `volts`.
+struct lw_branch lw_load_branch(const struct lw_load *load, enum lw_load_state state,
+                                enum lw_draw draw, double volts);
+
+// The whole of lw_ladder_solve() in given memory.
+void lw_solver_run(struct lw_solver *solver, struct lw_point *point);
+
+// Taps whose 0 V hangs together, through the rail or through the frame, get one section's number,
+// 0..tap_count.
+void lw_number_sections(const struct lw_ladder *ladder, size_t *section);
+
+// Node voltage at a tap of a point.
+static inline double lw_point_volts(const struct lw_point *point, size_t tap)
+{
+    return point->plus_v[tap] - point->zero_v[tap];
+}
+
+#endif

@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// How sources behave past their limit and against a higher neighbour.
+#include "power/solver.h"
+
+// Reverse current and overload below this are rounding.
+static const double least_a = 1e-9;
+
+static bool limits_itself(const struct lw_source *source)
+{
+    return !isinf(source->limit_a) &&
+           (source->past_limit == LW_CONSTANT_CURRENT || source->past_limit == LW_FOLD_BACK);
+}
+
+static double total_ohm(const struct lw_source *source)
+{
+    return source->plus_ohm + source->zero_ohm;
+}
+
+enum lw_source_mode lw_source_mode_at(const struct lw_source *source, double volts)
+{
+    bool past = (source->volts - volts) / total_ohm(source) > source->limit_a;
+    return limits_itself(source) && past ? LW_SOURCE_LIMITED : LW_SOURCE_VOLTAGE;
+}
+
+// Fold-back: the current falls in a straight line with the regulated voltage e = u + I R, from
+// limit_a at the open-circuit voltage to fold_back_a at a short. Solved for I.
+static struct lw_branch folded_back(const struct lw_source *source)
+{
+    double per_volt = (source->limit_a - source->fold_back_a) / source->volts;
+    double scale = 1.0 / (1.0 - per_volt * total_ohm(source));
+    return (struct lw_branch){-per_volt * scale, source->fold_back_a * scale};
+}
+
+struct lw_branch lw_source_branch(const struct lw_source *source, enum lw_source_mode mode)
+{
+    switch (mode) {
+    case LW_SOURCE_VOLTAGE:
+        return (struct lw_branch){1.0 / total_ohm(source), source->volts / total_ohm(source)};
+    case LW_SOURCE_LIMITED:
+        return source->past_limit == LW_FOLD_BACK ? folded_back(source)
+                                                  : (struct lw_branch){.amperes = source->limit_a};
+    case LW_SOURCE_BLOCKING:
+    case LW_SOURCE_OFF:
+        break;
+    }
+    return (struct lw_branch){0};
+}
+
+static double current(const struct lw_solver *solver, const struct lw_point *point, size_t index)
+{
+    const struct lw_source *source = &solver->ladder->sources[index];
+    struct lw_branch branch = lw_source_branch(source, point->source_mode[index]);
+    return branch.amperes - branch.siemens * solver->volts[source->tap];
+}
+
+static void unblock_all(struct lw_solver *solver, struct lw_point *point)
+{
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        solver->blocked[s] = false;
+        if (point->source_mode[s] != LW_SOURCE_OFF) {
+            point->source_mode[s] = LW_SOURCE_VOLTAGE;
+        }
+    }
+}
+
+static bool block_sinking(struct lw_solver *solver, struct lw_point *point)
+{
+    bool any = false;
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        if (solver->ladder->sources[s].reverse == LW_REVERSE_BLOCKS && !solver->blocked[s] &&
+            current(solver, point, s) < -least_a) {
+            solver->blocked[s] = true;
+            point->source_mode[s] = LW_SOURCE_BLOCKING;
+            any = true;
+        }
+    }
+    return any;
+}
+
+static bool newton_with_blocking(struct lw_solver *solver, struct lw_point *point)
+{
+    unblock_all(solver, point);
+    bool exists;
+    do {
+        exists = lw_newton(solver, point);
+    } while (block_sinking(solver, point));
+    return exists;
+}
+
+// How far past what it stands a source is: reverse current, or overload of one that shuts down.
+static double past_protection_a(const struct lw_solver *solver, const struct lw_point *point,
+                                size_t index)
+{
+    const struct lw_source *source = &solver->ladder->sources[index];
+    double amperes = current(solver, point, index);
+    if (source->reverse == LW_REVERSE_TRIPS && amperes < 0.0) {
+        return -amperes;
+    }
+    bool shuts_down = source->past_limit == LW_HICCUP || source->past_limit == LW_LATCH_OFF;
+    return shuts_down ? amperes - source->limit_a : 0.0;
+}
+
+// The one that is furthest past goes off first, since its going changes the others' currents.
+static bool shut_one_down(struct lw_solver *solver, struct lw_point *point)
+{
+    size_t worst = 0;
+    double worst_a = least_a;
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        double past_a = past_protection_a(solver, point, s);
+        if (past_a > worst_a) {
+            worst_a = past_a;
+            worst = s;
+        }
+    }
+    if (worst_a > least_a) {
+        point->source_mode[worst] = LW_SOURCE_OFF;
+        return true;
+    }
+    return false;
+}
+
+bool lw_sources_settle(struct lw_solver *solver, struct lw_point *point)
+{
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        point->source_mode[s] = solver->held_off[s] ? LW_SOURCE_OFF : LW_SOURCE_VOLTAGE;
+    }
+    bool exists;
+    do {
+        exists = newton_with_blocking(solver, point);
+    } while (shut_one_down(solver, point));
+    return exists;
+}
