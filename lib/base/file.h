@@ -22,17 +22,18 @@ enum lw_status lw_file_read(const char *path, size_t most, struct lw_text *text,
                             struct lw_error *error);
 
 // Writes through a temporary file beside `path`: write, fsync, rename, fsync of the folder. On
-// failure nothing of the old or a half new file is left under that name, and the temporary file is
-// gone.
+// failure the temporary file is gone and the name holds what it held before; only when the folder's
+// fsync fails it may hold the new content, whole.
 enum lw_status lw_file_write(const char *path, const char *bytes, size_t count,
                              struct lw_error *error);
 
-// The same without replacing: LW_USAGE when the path exists already.
+// The same without replacing: LW_USAGE when the path exists already. On failure nothing new stands
+// there.
 enum lw_status lw_file_write_new(const char *path, const char *bytes, size_t count,
                                  struct lw_error *error);
 
 // A file that is written piece by piece (captures, readings) and digested at its close. Opaque,
-// ours.
+// ours. An existing file is emptied. After a failed write every later call says the same failure.
 struct lw_file;
 enum lw_status lw_file_create(const char *path, struct lw_file **file, struct lw_error *error);
 enum lw_status lw_file_append(struct lw_file *file, const void *bytes, size_t count,
@@ -71,8 +72,8 @@ enum lw_status lw_lock_take(const char *path, double wait_s, struct lw_lock *loc
                             struct lw_error *error);
 void lw_lock_release(struct lw_lock *lock);
 
-// Tests: the n-th (from 0) read, write, fsync, rename or open in this room fails from now on with
-// `errno_value`; negative n turns it off.
+// Tests: counted from now, the n-th (from 0) open, read, write, fsync, rename, link or mkdir in
+// this room and all after it fail with `errno_value`; negative n turns it off.
 void lw_file_fail_after(int64_t n, int errno_value);
 
 #endif
