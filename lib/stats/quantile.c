@@ -8,6 +8,7 @@
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_roots.h>
+#include <gsl/gsl_sf_gamma.h>
 #include <stdbool.h>
 
 // A distribution on x > 0 with up to two parameters.
@@ -57,24 +58,20 @@ static double chi_square_above(double x, const double *parameters)
     return gsl_cdf_chisq_Q(x, parameters[0]);
 }
 
-static double f_below(double x, const double *parameters)
-{
-    return gsl_cdf_fdist_P(x, parameters[0], parameters[1]);
-}
-
-static double f_above(double x, const double *parameters)
-{
-    return gsl_cdf_fdist_Q(x, parameters[0], parameters[1]);
-}
-
 static double beta_below(double x, const double *parameters)
 {
     return gsl_cdf_beta_P(x, parameters[0], parameters[1]);
 }
 
+// Where GSL takes its approximation for very unequal shapes (Abramowitz and Stegun 26.5.17) it
+// subtracts from 1 and loses a small upper tail; the same approximation gives it directly.
 static double beta_above(double x, const double *parameters)
 {
-    return gsl_cdf_beta_Q(x, parameters[0], parameters[1]);
+    double a = parameters[0], b = parameters[1];
+    if (b > 1e5 && a < 10 && x < b / (a + b)) {
+        return gsl_sf_gamma_inc_Q(a, -(b + (a - 1) / 2) * log1p(-x));
+    }
+    return gsl_cdf_beta_Q(x, a, b);
 }
 
 // Rises with log x for both tails. A probability that underflows counts as the smallest there is.
@@ -137,6 +134,14 @@ static double brent(struct search *search, double low, double high)
     return root;
 }
 
+// A result counts when the distribution function gives the probability back and changes sides
+// within 1e-9 of it. Where it is itself computed with too few digits, one of the two fails.
+static bool trustworthy(double log_x, struct search *search)
+{
+    return isfinite(log_x) && fabs(miss(log_x, search)) < 1e-8 && miss(log_x - 1e-9, search) <= 0 &&
+           miss(log_x + 1e-9, search) >= 0;
+}
+
 static bool valid_probability(double probability)
 {
     return probability > 0 && probability < 1;
@@ -162,7 +167,7 @@ static enum lw_status solve(const struct distribution *distribution, enum lw_tai
     *x = NAN;
     if (bracket(&search, &low, &high)) {
         double log_x = low < high ? brent(&search, low, high) : low;
-        if (isfinite(log_x) && fabs(miss(log_x, &search)) < 1e-9) {
+        if (trustworthy(log_x, &search)) {
             *x = fmin(exp(log_x), distribution->most_x);
             return LW_OK;
         }
@@ -218,14 +223,24 @@ enum lw_status lw_quantile_chi_square(enum lw_tail tail, double probability, dou
     return solve(&distribution, tail, probability, x, error);
 }
 
-enum lw_status lw_quantile_f(enum lw_tail tail, double probability, double dof_above,
-                             double dof_below, double *x, struct lw_error *error)
+// Solves for x of the beta distribution and gives 1 - x with the same relative accuracy: the
+// smaller of the two is searched.
+static enum lw_status solve_beta(enum lw_tail tail, double probability, double a, double b,
+                                 double *x, double *rest, struct lw_error *error)
 {
-    if (!valid_probability(probability) || !valid_shape(dof_above) || !valid_shape(dof_below)) {
-        return bad_argument(x, error);
+    struct distribution straight = {beta_below, beta_above, {a, b}, a / (a + b), 1};
+    struct distribution mirrored = {beta_below, beta_above, {b, a}, b / (a + b), 1};
+    struct search search = {&straight, tail, log(probability)};
+    enum lw_status status;
+    if (miss(-M_LN2, &search) >= 0) {
+        status = solve(&straight, tail, probability, x, error);
+        *rest = 1 - *x;
+    } else {
+        enum lw_tail other = tail == LW_TAIL_BELOW ? LW_TAIL_ABOVE : LW_TAIL_BELOW;
+        status = solve(&mirrored, other, probability, rest, error);
+        *x = 1 - *rest;
     }
-    struct distribution distribution = {f_below, f_above, {dof_above, dof_below}, 1, INFINITY};
-    return solve(&distribution, tail, probability, x, error);
+    return status;
 }
 
 enum lw_status lw_quantile_beta(enum lw_tail tail, double probability, double a, double b,
@@ -234,6 +249,20 @@ enum lw_status lw_quantile_beta(enum lw_tail tail, double probability, double a,
     if (!valid_probability(probability) || !valid_shape(a) || !valid_shape(b)) {
         return bad_argument(x, error);
     }
-    struct distribution distribution = {beta_below, beta_above, {a, b}, a / (a + b), 1};
-    return solve(&distribution, tail, probability, x, error);
+    double rest;
+    return solve_beta(tail, probability, a, b, x, &rest, error);
+}
+
+// F is the ratio of the two parts of a beta distribution (Abramowitz and Stegun 26.6.2).
+enum lw_status lw_quantile_f(enum lw_tail tail, double probability, double dof_above,
+                             double dof_below, double *x, struct lw_error *error)
+{
+    if (!valid_probability(probability) || !valid_shape(dof_above) || !valid_shape(dof_below)) {
+        return bad_argument(x, error);
+    }
+    double part, rest;
+    enum lw_status status =
+        solve_beta(tail, probability, dof_above / 2, dof_below / 2, &part, &rest, error);
+    *x = dof_below / dof_above * part / rest;
+    return status;
 }

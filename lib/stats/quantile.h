@@ -15,7 +15,8 @@ enum lw_tail { LW_TAIL_BELOW, LW_TAIL_ABOVE };
 
 // All: 0 < probability < 1. Degrees of freedom and shapes are finite, above 0, need not be whole.
 // LW_USAGE for arguments outside of these, LW_GARBLED where no trustworthy number was found (then
-// *x is NAN); never a wrong number. Relative accuracy better than 1e-9.
+// *x is NAN); never a wrong number. Relative accuracy better than 1e-9 for probabilities of 1e-9
+// and more, 2e-9 below.
 enum lw_status lw_quantile_normal(enum lw_tail tail, double probability, double *x,
                                   struct lw_error *error);
 enum lw_status lw_quantile_t(enum lw_tail tail, double probability, double dof, double *x,
