@@ -152,10 +152,12 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
     for (size_t i = 0; i < acceptance->check_count; i++) {
         acceptance->verdict = worse(acceptance->verdict, weigh(&acceptance->checks[i]));
     }
-    for (int rank = LW_INCOMPLETE; rank >= LW_ACCEPTED_WITH_REMARKS; rank--) {
+    static const enum lw_acceptance_verdict worst_first[] = {LW_NOT_ACCEPTED, LW_INCOMPLETE,
+                                                             LW_ACCEPTED_WITH_REMARKS};
+    for (size_t k = 0; k < sizeof worst_first / sizeof *worst_first; k++) {
         for (size_t i = 0; i < acceptance->check_count; i++) {
             const struct lw_acceptance_check *check = &acceptance->checks[i];
-            if ((int)weigh(check) == rank) {
+            if (weigh(check) == worst_first[k]) {
                 because(acceptance, check->check, reason_of(check));
             }
         }

@@ -91,6 +91,9 @@ static enum lw_status volts_at_meters(struct fit *fit, gsl_vector *volts)
 {
     memcpy(fit->point.load_state, fit->states,
            fit->ladder.tap_count * sizeof *fit->point.load_state);
+    for (size_t s = 0; s < fit->ladder.source_count; s++) {
+        fit->point.source_mode[s] = LW_SOURCE_VOLTAGE;
+    }
     enum lw_status status = lw_ladder_solve(&fit->ladder, &fit->point, fit->error);
     if (status != LW_OK) {
         return status;
