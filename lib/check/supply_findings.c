@@ -110,20 +110,20 @@ static void names_of(const struct judged *judged, size_t first, size_t last, str
 static const struct {
     const char *code;
     enum lw_verdict severity;
-    const char *says; // behind the names
+    const char *says; // behind the names and a colon
 } rows[] = {
-    [STARVED] = {"supply_starved", LW_FAIL, "would not run: too little voltage as planned"},
-    [UNDER_MINIMUM] = {"supply_under_minimum", LW_FAIL, "would get less than the minimum"},
-    [LITTLE_MARGIN] = {"supply_margin", LW_ATTENTION, "would get little more than the minimum"},
+    [STARVED] = {"supply_starved", LW_FAIL, "too little voltage to run, as planned"},
+    [UNDER_MINIMUM] = {"supply_under_minimum", LW_FAIL, "below the minimum, as planned"},
+    [LITTLE_MARGIN] = {"supply_margin", LW_ATTENTION, "little above the minimum, as planned"},
     [WORST_CASE] = {"supply_worst_case", LW_ATTENTION,
-                    "could get less than the minimum with all tolerances at their bad end"},
-    [OVER_MAXIMUM] = {"supply_over_maximum", LW_FAIL, "would get more than they stand"},
+                    "below the minimum with all tolerances at their bad end"},
+    [OVER_MAXIMUM] = {"supply_over_maximum", LW_FAIL, "above the maximum, as planned"},
     [TRAPPED] = {"supply_cold_start_trap", LW_ATTENTION, "may stay off after switching on"},
-    [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, "measure less than the minimum"},
+    [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, "measured below the minimum"},
     [MEASURED_OPEN] = {"supply_margin", LW_UNDECIDED,
-                       "measure so near the minimum that their voltmeters cannot decide"},
+                       "measured so near the minimum that the voltmeters cannot decide"},
     [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL,
-                            "do not answer, and too little reaches them"},
+                            "no answer, and too little voltage before them"},
 };
 
 static size_t lowest(const struct judged *judged, enum tap_trouble trouble, size_t first,
@@ -168,7 +168,7 @@ static void say_range(const struct judged *judged, enum tap_trouble trouble, siz
     struct lw_text names = {0};
     names_of(judged, first, last, &names);
     struct lw_finding *finding =
-        lw_findings_add(judged->findings, rows[trouble].code, rows[trouble].severity, "%s %s",
+        lw_findings_add(judged->findings, rows[trouble].code, rows[trouble].severity, "%s: %s",
                         names.bytes != NULL ? names.bytes : "", rows[trouble].says);
     lw_text_finish(&names);
     size_t at = lowest(judged, trouble, first, last);
