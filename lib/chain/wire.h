@@ -38,8 +38,10 @@ struct lw_actor {
     const struct lw_actor_ops *ops;
     struct lw_framing framing; // at which it sends and hears
     size_t tap;
+    uint32_t key;
     double drive_v;   // differential voltage of its driver, above 0 (1.5 V is the least allowed)
     bool unpowered;   // neither hears nor sends
+    bool echoes;      // hears its own sending while the medium says so
     int64_t heard_ns; // the wire's: up to here it has heard
     int64_t busy_ns;  // the wire's: its own sending ends here
 };
@@ -50,6 +52,9 @@ struct lw_wire_medium {
     void *user;
     double (*bit_error_rate)(void *user, size_t from_tap, size_t to_tap, int64_t now_ns,
                              const struct lw_framing *framing);
+    // How likely a receiver misses the first start bit, since it does not read the undriven pair as
+    // idle; NULL: never.
+    double (*start_missed)(void *user, size_t to_tap, int64_t now_ns);
     bool (*echoes)(void *user, int64_t now_ns); // a port hears its own sending; NULL: never
 };
 

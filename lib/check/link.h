@@ -27,7 +27,12 @@ struct lw_link_node {
     struct lw_link_times reply_ms;
 };
 struct lw_link_line {
-    double polls, errors, error_rate, upper95, bursts, bursts_per_h, worst_second;
+    double polls, errors, error_rate, lower95, upper95; // bounds on clusters of errors, one-sided
+    double events; // errors within a second of each other are one
+    double bursts; // events of two errors or more
+    double bursts_per_h, worst_second;
+    double n_to_decide; // polls at which the rate as it stands would decide
+    int verdict;        // enum lw_verdict of the rate against the limit
 };
 struct lw_link_result {
     double cycle_ms; // one round over all nodes, as it went (median)
@@ -45,11 +50,14 @@ enum lw_status lw_link_judge_new(const struct lw_plan *plan, struct lw_link_judg
                                  struct lw_error *error);
 void lw_link_judge_free(struct lw_link_judge *judge);
 void lw_link_judge_take(struct lw_link_judge *judge, const struct lw_exchange *exchange);
-bool lw_link_judge_decided(
-    const struct lw_link_judge *judge); // the pooled bound is on one side of the limit
+// True when the pooled bound was on one side of the limit at one of the few sizes at which it is
+// looked at: the first at which no error at all would prove the limit, then a quarter more each
+// time.
+bool lw_link_judge_decided(struct lw_link_judge *judge);
 enum lw_status lw_link_judge_result(const struct lw_link_judge *judge,
                                     struct lw_link_result *result, struct lw_error *error);
 
+// Polls until the bound decides or the time is up; one round asks each node once for its reading.
 enum lw_status lw_link_measure(const struct lw_run *run, struct lw_client *client,
                                const struct lw_plan *plan, const struct lw_link_options *options,
                                struct lw_link_result *result, struct lw_error *error);

@@ -22,13 +22,19 @@ struct lw_noise_tone {
 struct lw_noise_node {
     char *node, *place, *unit;
     int tap, address;
-    double n, mean, stdev, stdev_low95, stdev_high95, robust_stdev, limit;
+    double n, mean;
+    double stdev; // about a straight drift line, divisor n - 2: what the limit is held against
+    double stdev_low95, stdev_high95, robust_stdev, limit;
     double drift_per_s, drift_u_per_s, outliers, lag1, effective_n_mean, effective_n_spread,
         update_ms;
-    double repeats, longest_run, resolution;
-    struct lw_list tones; // of struct lw_noise_tone
-    char *cause;          // "quiet", "mains", "drift", "stuck", "spikes", "unexplained", "no_data"
-    int verdict;          // enum lw_verdict of the spread against its limit
+    double repeats, longest_run, resolution, duration_s;
+    double peak_to_peak;   // where the limit is one; NAN else
+    double n_to_decide;    // readings at which the spread as it stands would decide
+    double times_its_kind; // spread over the median of the others of its profile; NAN: too few
+    bool disturbed;        // proved to be more than twice its kind
+    struct lw_list tones;  // of struct lw_noise_tone
+    char *cause;           // "quiet", "mains", "drift", "stuck", "spikes", "unexplained", "no_data"
+    int verdict;           // enum lw_verdict of the spread against its limit
     struct lw_list trace_time_s, trace_value; // at most 400 points of double, for the report
 };
 struct lw_noise_result {
@@ -38,6 +44,7 @@ struct lw_noise_result {
     struct lw_list nodes; // of struct lw_noise_node
 };
 extern const struct lw_shape lw_noise_shape;
+extern const struct lw_shape *const lw_noise_node_shape; // of struct lw_noise_node
 
 // Fills the series with readings (in registers' units); poll order and intervals are dithered from
 // run->seed.
@@ -48,7 +55,6 @@ enum lw_status lw_noise_measure(const struct lw_run *run, struct lw_client *clie
 enum lw_status lw_noise_judge(const struct lw_plan *plan, const struct lw_noise_options *options,
                               const struct lw_series *series, struct lw_noise_result *result,
                               struct lw_rule *rule, struct lw_error *error);
-void lw_noise_findings(const struct lw_plan *plan, const struct lw_noise_result *result,
-                       struct lw_findings *findings);
+void lw_noise_findings(const struct lw_noise_result *result, struct lw_findings *findings);
 
 #endif

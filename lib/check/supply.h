@@ -15,6 +15,7 @@ struct lw_supply_tap {
     double volts, zero_rise_v, minimum_v, maximum_v;
     bool on;
     double worst_volts, under_probability; // NAN: not computed
+    bool worst_on;
     double cold_volts;
     bool cold_on;
     double measured_v, measured_u_v; // NAN: not measured; standard uncertainty
@@ -39,9 +40,14 @@ struct lw_supply_result {
     struct lw_list supplies;   // of struct lw_supply_supply
     double idle_v, unit_loads; // NAN: the plan does not say
     double measured_nodes;
-    double weak_span_low, weak_span_high; // span numbers the excess lies between; 0: none
+    double weak_span;                     // span with more resistance than planned; 0: none proved
+    double weak_span_low, weak_span_high; // spans that cannot be told apart from it; 0: none
+    double weak_extra_ohm;                // at the planned currents; NAN: none
 };
 extern const struct lw_shape lw_supply_shape;
+extern const struct lw_shape *const lw_supply_tap_shape;
+extern const struct lw_shape *const lw_supply_span_shape;
+extern const struct lw_shape *const lw_supply_supply_shape;
 
 // What was read of the supply, one per tap; NAN where nothing was.
 struct lw_supply_measured {

@@ -8,6 +8,7 @@
 
 #include "base/json.h"
 #include "line/line.h"
+#include "power/derating.h"
 #include "power/ladder.h"
 #include "site/profile.h"
 
@@ -55,10 +56,6 @@ struct lw_conductor_spec {
     bool tinned;
     double ohm_per_km;
     int parallel; // 1 by default
-};
-
-struct lw_derating_point {
-    double air_c, fraction;
 };
 
 struct lw_lead {
@@ -149,6 +146,8 @@ enum lw_fault_kind {
     LW_FAULT_NOISY_SPAN,
 };
 
+const char *lw_fault_word(enum lw_fault_kind kind); // "weak_span", as in the file
+
 // Keys that a kind does not use must be absent; the table in docs/formats says which uses which.
 struct lw_fault {
     int kind;                   // enum lw_fault_kind
@@ -209,6 +208,12 @@ enum lw_status lw_plan_load(const char *path, const char *profiles_folder, const
 void lw_plan_free(struct lw_plan *plan);
 void lw_inputs_free(struct lw_inputs *inputs);
 
+// All profiles (struct lw_profile) of a folder's *.json files, in the order of the files' names.
+// `inputs` as above. LW_BAD_FILE when one cannot be read or two have one name.
+enum lw_status lw_profiles_load(const char *folder, struct lw_list *profiles,
+                                struct lw_inputs *inputs, struct lw_error *error);
+void lw_profiles_free(struct lw_list *profiles);
+
 size_t lw_plan_taps(const struct lw_plan *plan);  // chain.count
 size_t lw_plan_nodes(const struct lw_plan *plan); // taps with a node
 const struct lw_chain_entry *lw_plan_tap(const struct lw_plan *plan,
@@ -220,13 +225,15 @@ const struct lw_chain_entry *lw_plan_by_address(const struct lw_plan *plan, int 
 const struct lw_fault *lw_plan_fault(const struct lw_plan *plan, size_t index);
 size_t lw_plan_at(const struct lw_plan *plan, int at); // tap number of an `at`
 
-// Limits that apply to a tap: the entry's own, else the plan's, else the profile's, else the
-// built-in default (margin_v 1, supply_load_pct 80, error_rate 1e-3; the rest NAN = not judged).
-// noise_limit in the profile's unit.
+// Limits that apply to a tap: the entry's own, else the plan's, else the profile's (noise_limit,
+// reply_ms from its slowest_reply_ms), else the built-in default (margin_v 1, supply_load_pct 80,
+// error_rate 1e-3; the rest NAN = not judged). noise_limit in the profile's unit. Tap 0: what holds
+// for the whole chain.
 struct lw_limits lw_plan_limits(const struct lw_plan *plan, size_t tap);
 
-// "P03,P07-P12" (by place in the chain) or "3,7-12" as addresses, into a flag per tap (array of
-// lw_plan_taps()).
+// "P03,P07-P12" (by place in the chain), "3,7-12" as addresses, or both together, into a flag per
+// tap (array of lw_plan_taps()); passive taps are never selected. Both NULL: all nodes. LW_USAGE
+// for a name or an address that the plan does not have, and for ranges that run backwards.
 enum lw_status lw_plan_select(const struct lw_plan *plan, const char *nodes, const char *addresses,
                               bool *selected, struct lw_error *error);
 
@@ -238,7 +245,9 @@ enum lw_ladder_end {
     LW_LADDER_WORST,   // maximum conductors, lengths and joints, lowest supply, highest load
 };
 // The plan's chain as a ladder (caller frees with lw_ladder_free). Derating at cabinet_c is applied
-// to the limits.
+// to the limits. A profile without a load gives LW_LOAD_NONE: a check says so rather than pass it.
+// start_v absent is minimum_v, else drop_out_v; drop_out_v absent is 0; start_up_a absent is what
+// the load draws at start_v.
 enum lw_status lw_plan_ladder(const struct lw_plan *plan, enum lw_ladder_end end,
                               struct lw_ladder *ladder, struct lw_error *error);
 void lw_ladder_free(struct lw_ladder *ladder);

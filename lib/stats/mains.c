@@ -4,110 +4,90 @@
 // two grids; the better candidate wins and pays for both searches.
 #include "stats/mains.h"
 
-#include "stats/spread.h"
+#include "stats/floor.h"
+#include "stats/times.h"
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 static const double nominal_hz[] = {50, 60};
-enum { GRIDS = 2, FLOOR_COUNT = 200, WINDOW_READINGS = 500, NEIGHBOURS = 5 };
+enum { GRIDS = 2, NEIGHBOURS = 5, ENOUGH_TIMES = 2000 };
 
 static const double tolerance = 0.01;  // of the nominal frequency
 static const double floor_from = 0.02; // nearest and farthest distance of the floor's frequencies
 static const double floor_to = 0.1;
 static const double near_s = 0.04;    // neighbours reach at least two periods of 50 Hz
 static const double oversampling = 4; // frequencies per 1 / duration
+static const size_t most_frequencies = 4000000;
 
-struct candidate {
-    double frequency_hz, power, floor, false_alarm;
+// Evenly spaced frequencies and the power at each.
+struct band {
+    double low_hz, step_hz;
+    size_t count;
+    double *power;
 };
 
-// Median of powers of noise over ln 2, which is the mean of an exponential distribution.
-static enum lw_status noise_floor(const double *time_s, const double *value, size_t n,
-                                  double nominal, double *floor, struct lw_error *error)
+struct candidate {
+    double frequency_hz, floor, false_alarm;
+};
+
+static enum lw_status band_start(struct band *band, double low_hz, double high_hz,
+                                 double duration_s, struct lw_error *error)
 {
-    double frequency_hz[FLOOR_COUNT], power[FLOOR_COUNT];
-    for (int i = 0; i < FLOOR_COUNT; i++) {
-        double part = (i / 2 + 0.5) / (FLOOR_COUNT / 2);
-        double away = floor_from + (floor_to - floor_from) * part;
-        frequency_hz[i] = nominal * (i % 2 ? 1 + away : 1 - away);
+    double steps = fmin((high_hz - low_hz) * duration_s * oversampling, (double)most_frequencies);
+    band->low_hz = low_hz;
+    band->count = (size_t)ceil(fmax(steps, 32)) + 1;
+    band->step_hz = (high_hz - low_hz) / (double)(band->count - 1);
+    band->power = calloc(band->count, sizeof *band->power);
+    return band->power ? LW_OK
+                       : lw_fail(error, LW_MEMORY, "no memory for %zu frequencies", band->count);
+}
+
+static double frequency(const struct band *band, size_t i)
+{
+    return band->low_hz + band->step_hz * (double)i;
+}
+
+// The highest power within the tolerance, over the floor beside it. The powers are used up: those
+// of the floor are gathered at the start of the band's array.
+static struct candidate strongest_in(struct band *band, double nominal, double duration_s)
+{
+    size_t best = band->count / 2, beside = 0;
+    double highest = 0;
+    for (size_t i = 0; i < band->count; i++) {
+        double away = fabs(frequency(band, i) / nominal - 1);
+        double power = band->power[i];
+        if (away <= tolerance && power > highest) {
+            highest = power;
+            best = i;
+        }
+        if (away >= floor_from) {
+            band->power[beside++] = power;
+        }
     }
-    enum lw_status status = lw_lomb(time_s, value, n, frequency_hz, FLOOR_COUNT, power, error);
-    *floor = status ? NAN : lw_median(power, FLOOR_COUNT) / M_LN2;
-    return status;
+    double level = lw_floor_of(band->power, beside);
+    double independent = 2 * (floor_to - floor_from) * nominal * duration_s;
+    return (struct candidate){frequency(band, best), level,
+                              lw_floor_false_alarm(highest / level, independent,
+                                                   2 * tolerance * nominal, duration_s, GRIDS)};
 }
 
-// Independent frequencies in a band, at least one.
-static double independent_in(double width_hz, double duration_s)
-{
-    return fmax(1, width_hz * duration_s);
-}
-
-// Tail of power over a floor that was itself estimated from as many independent frequencies as the
-// duration resolves: Student's way with exponentials, (1 + x/m)^-m. A median is worth 0.48 of a
-// mean.
-static double tail(double power, double floor, double floor_width_hz, double duration_s)
-{
-    double m = 0.48 * fmin(FLOOR_COUNT, independent_in(floor_width_hz, duration_s));
-    return exp(-m * log1p(power / floor / m));
-}
-
-// The expected number of peaks of noise above a level, in a band searched without gaps, is that of
-// Baluev (2008): width x duration x sqrt(pi/3 power) times the single-frequency probability, for
-// times spread evenly over the duration.
 static enum lw_status strongest(const double *time_s, const double *value, size_t n, double nominal,
                                 struct candidate *best, struct lw_error *error)
 {
     double duration_s = time_s[n - 1] - time_s[0];
-    double width_hz = 2 * tolerance * nominal;
-    size_t count = (size_t)ceil(fmin(width_hz * duration_s * oversampling, 1e6)) + 1;
-    double *frequency_hz = malloc(2 * count * sizeof *frequency_hz);
-    if (!frequency_hz) {
-        return lw_fail(error, LW_MEMORY, "no memory for %zu frequencies", count);
-    }
-    double *power = frequency_hz + count;
-    for (size_t i = 0; i < count; i++) {
-        double part = count > 1 ? (double)i / (double)(count - 1) : 0.5;
-        frequency_hz[i] = nominal * (1 - tolerance) + width_hz * part;
-    }
-    enum lw_status status = lw_lomb(time_s, value, n, frequency_hz, count, power, error);
+    struct band band;
+    enum lw_status status =
+        band_start(&band, nominal * (1 - floor_to), nominal * (1 + floor_to), duration_s, error);
     if (!status) {
-        status = noise_floor(time_s, value, n, nominal, &best->floor, error);
+        status = lw_lomb_band(time_s, value, n, band.low_hz, band.step_hz, band.count, band.power,
+                              error);
     }
-    size_t at = 0;
-    for (size_t i = 1; i < count && !status; i++) {
-        at = power[i] > power[at] ? i : at;
+    if (!status) {
+        *best = strongest_in(&band, nominal, duration_s);
     }
-    best->frequency_hz = frequency_hz[at];
-    best->power = power[at];
-    free(frequency_hz);
-    double single =
-        tail(best->power, best->floor, 2 * (floor_to - floor_from) * nominal, duration_s);
-    double peaks = width_hz * duration_s * sqrt(M_PI / 3 * best->power / best->floor);
-    best->false_alarm = -expm1(-GRIDS * single * (1 + peaks));
+    free(band.power);
     return status;
-}
-
-// How much of a tone's power at `frequency_hz` regular times fold onto a slow frequency: the
-// largest power of the times' own spectrum near it.
-static double folded(const double *time_s, size_t n, double frequency_hz)
-{
-    size_t used = n < WINDOW_READINGS ? n : WINDOW_READINGS;
-    double duration_s = time_s[used - 1] - time_s[0];
-    double half_rate_hz = 0.5 * (double)(used - 1) / duration_s;
-    double reach_hz = fmin(half_rate_hz, frequency_hz / 2);
-    double largest = 0;
-    for (double off = -reach_hz; off <= reach_hz; off += 0.4 / duration_s) {
-        double omega = 2 * M_PI * (frequency_hz + off);
-        double c = 0, s = 0;
-        for (size_t i = 0; i < used; i++) {
-            c += cos(omega * (time_s[i] - time_s[0]));
-            s += sin(omega * (time_s[i] - time_s[0]));
-        }
-        largest = fmax(largest, (c * c + s * s) / ((double)used * (double)used));
-    }
-    return largest;
 }
 
 // Takes slow changes away: each reading less the mean of its neighbours, without itself, so that a
@@ -144,12 +124,15 @@ static enum lw_status search(const double *time_s, const double *fast, size_t n,
         best = candidate.false_alarm < best.false_alarm ? candidate : best;
     }
     mains->floor = best.floor;
-    mains->visible = folded(time_s, n, best.frequency_hz) < 0.5;
+    double share = 1;
+    enum lw_status status = lw_times_folding(time_s, n < ENOUGH_TIMES ? n : ENOUGH_TIMES,
+                                             best.frequency_hz, &share, error);
+    mains->visible = share < 0.5;
     if (lw_tone_fit(time_s, fast, n, best.frequency_hz, &mains->tone, NULL)) {
         mains->visible = false;
     }
     mains->tone.false_alarm = mains->visible ? best.false_alarm : 1;
-    return LW_OK;
+    return status;
 }
 
 enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n,

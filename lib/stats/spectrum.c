@@ -4,9 +4,12 @@
 // fitted phase is said at time 0.
 #include "stats/spectrum.h"
 
+#include "stats/nonuniform.h"
 #include "stats/spread.h"
 
+#include <complex.h>
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 
 // What one frequency collects from the readings.
@@ -50,22 +53,99 @@ static double power_of(const struct sums *sums, double n, double variance)
     return power / (2 * variance);
 }
 
-enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
-                       const double *frequency_hz, size_t count, double *power,
-                       struct lw_error *error)
+static enum lw_status check_readings(const double *value, size_t n, struct lw_moments *moments,
+                                     struct lw_error *error)
 {
     if (n < 3) {
         return lw_fail(error, LW_USAGE, "%zu readings make no spectrum", n);
     }
-    struct lw_moments moments = lw_moments(value, n);
-    if (!(moments.stdev > 0)) {
+    *moments = lw_moments(value, n);
+    if (!(moments->stdev > 0)) {
         return lw_fail(error, LW_USAGE, "readings that are all equal make no spectrum");
     }
-    for (size_t i = 0; i < count; i++) {
+    return LW_OK;
+}
+
+enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
+                       const double *frequency_hz, size_t count, double *power,
+                       struct lw_error *error)
+{
+    struct lw_moments moments;
+    enum lw_status status = check_readings(value, n, &moments, error);
+    for (size_t i = 0; i < count && !status; i++) {
         struct sums sums = collect(time_s, value, n, moments.mean, frequency_hz[i]);
         power[i] = power_of(&sums, (double)n, moments.stdev * moments.stdev);
     }
-    return LW_OK;
+    return status;
+}
+
+// The arrays of one fast spectrum. The band's middle frequency is taken out of the readings first,
+// so that the transform is as long as the band and not as its highest frequency.
+struct band {
+    double *turn;                // step_hz x time, n
+    double complex *strength[2]; // n: readings over their spread, and ones, both turned back by the
+                                 // middle frequency (the ones twice, for the double frequency)
+    double complex *sum[2];      // 2 count + 1
+};
+
+static void band_finish(struct band *band)
+{
+    free(band->turn);
+    for (int i = 0; i < 2; i++) {
+        free(band->strength[i]);
+        free(band->sum[i]);
+    }
+}
+
+static enum lw_status band_start(struct band *band, size_t n, size_t count, struct lw_error *error)
+{
+    *band = (struct band){.turn = calloc(n, sizeof(double))};
+    bool whole = band->turn != NULL;
+    for (int i = 0; i < 2; i++) {
+        band->strength[i] = calloc(n, sizeof(double complex));
+        band->sum[i] = calloc(2 * count + 1, sizeof(double complex));
+        whole = whole && band->strength[i] && band->sum[i];
+    }
+    return whole ? LW_OK : lw_fail(error, LW_MEMORY, "no memory for %zu frequencies", count);
+}
+
+static void band_fill(struct band *band, const double *time_s, const double *value, size_t n,
+                      const struct lw_moments *moments, double middle_hz, double step_hz)
+{
+    for (size_t j = 0; j < n; j++) {
+        double since_s = time_s[j] - time_s[0];
+        double phase = 2 * M_PI * middle_hz * since_s;
+        double complex back = CMPLX(cos(phase), -sin(phase));
+        band->turn[j] = step_hz * since_s;
+        band->strength[0][j] = (value[j] - moments->mean) / moments->stdev * back;
+        band->strength[1][j] = back * back;
+    }
+}
+
+enum lw_status lw_lomb_band(const double *time_s, const double *value, size_t n, double low_hz,
+                            double step_hz, size_t count, double *power, struct lw_error *error)
+{
+    struct lw_moments moments;
+    struct band band;
+    enum lw_status status = check_readings(value, n, &moments, error);
+    if (status) {
+        return status;
+    }
+    size_t middle = count / 2;
+    status = band_start(&band, n, count, error);
+    if (!status) {
+        band_fill(&band, time_s, value, n, &moments, low_hz + step_hz * (double)middle, step_hz);
+        status = lw_nonuniform_sums(band.turn, n, 2, (const double complex *const *)band.strength,
+                                    count, band.sum, error);
+    }
+    for (size_t i = 0; i < count && !status; i++) {
+        double complex one = band.sum[0][count + i - middle];
+        double complex two = band.sum[1][count + 2 * i - 2 * middle];
+        struct sums sums = {-cimag(one), creal(one), -cimag(two), creal(two)};
+        power[i] = power_of(&sums, (double)n, 1);
+    }
+    band_finish(&band);
+    return status;
 }
 
 double lw_lomb_false_alarm(double power, double independent)

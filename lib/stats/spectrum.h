@@ -17,6 +17,12 @@ enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
                        const double *frequency_hz, size_t count, double *power,
                        struct lw_error *error);
 
+// The same at `count` evenly spaced frequencies from low_hz (above 0) in steps of step_hz (above
+// 0), by fast transform: time goes with n and count log count, memory with 200 bytes a frequency.
+// Within 1e-9 of the direct sums for powers of noise. LW_MEMORY beside what lw_lomb says.
+enum lw_status lw_lomb_band(const double *time_s, const double *value, size_t n, double low_hz,
+                            double step_hz, size_t count, double *power, struct lw_error *error);
+
 // Probability that the largest of `independent` such powers of white noise exceeds `power`:
 // 1 - (1 - exp(-power))^independent.
 double lw_lomb_false_alarm(double power, double independent);

@@ -84,6 +84,32 @@ static void powers_of_white_noise_are_exponential_with_mean_one(void **state)
     assert_true(abs(above - 100) < 4.4 * sqrt(100));
 }
 
+static void the_fast_band_is_the_direct_sum_within_1e_9(void **state)
+{
+    (void)state;
+    // Bands that start low, that start high, and of one frequency.
+    static const struct {
+        double low_hz, step_hz;
+        size_t count;
+    } bands[] = {{0.0025, 0.0025, 2000}, {49.5, 0.005, 201}, {3.3, 0.1, 1}, {0.7, 0.9, 60}};
+    static double frequency[2000], power[2000], fast[2000];
+    make_noise(11, 1000);
+    add_tone(1000, 3.3, 0.4, 1);
+    for (size_t b = 0; b < sizeof bands / sizeof *bands; b++) {
+        for (size_t i = 0; i < bands[b].count; i++) {
+            frequency[i] = bands[b].low_hz + bands[b].step_hz * (double)i;
+        }
+        assert_int_equal(lw_lomb(time_s, value, 1000, frequency, bands[b].count, power, NULL),
+                         LW_OK);
+        assert_int_equal(lw_lomb_band(time_s, value, 1000, bands[b].low_hz, bands[b].step_hz,
+                                      bands[b].count, fast, NULL),
+                         LW_OK);
+        for (size_t i = 0; i < bands[b].count; i++) {
+            assert_true(fabs(fast[i] - power[i]) < 1e-9);
+        }
+    }
+}
+
 static void false_alarm_stays_exact_for_tiny_probabilities(void **state)
 {
     (void)state;
@@ -155,6 +181,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_published_example_gives_its_power_and_significance),
         cmocka_unit_test(powers_of_white_noise_are_exponential_with_mean_one),
+        cmocka_unit_test(the_fast_band_is_the_direct_sum_within_1e_9),
         cmocka_unit_test(false_alarm_stays_exact_for_tiny_probabilities),
         cmocka_unit_test(a_known_tone_is_fitted_with_its_uncertainty),
         cmocka_unit_test(a_tone_without_noise_is_exact),

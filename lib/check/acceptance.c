@@ -1,0 +1,165 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// From records to one word. For each check the last complete record counts, an interrupted one only
+// where there is no complete one, and then as not done. The order of the words is fixed: a required
+// check that was not done makes a visit incomplete, unless something has already failed.
+#include "check/acceptance.h"
+
+#include "base/text.h"
+#include "site/visit.h"
+
+#include <string.h>
+
+static const char *const default_required[] = {"scan", "roster", "link", "supply", "noise"};
+
+const char *lw_acceptance_word(enum lw_acceptance_verdict verdict)
+{
+    static const char *const words[] = {"accepted", "accepted with remarks", "not accepted",
+                                        "incomplete"};
+    return words[verdict];
+}
+
+static struct lw_acceptance_check *check_named(struct lw_acceptance *acceptance, const char *name)
+{
+    for (size_t i = 0; i < acceptance->check_count; i++) {
+        if (strcmp(acceptance->checks[i].check, name) == 0) {
+            return &acceptance->checks[i];
+        }
+    }
+    if (acceptance->check_count == LW_ACCEPTANCE_CHECKS) {
+        return NULL;
+    }
+    struct lw_acceptance_check *check = &acceptance->checks[acceptance->check_count++];
+    *check = (struct lw_acceptance_check){.check = name, .verdict = LW_NOT_TESTED};
+    return check;
+}
+
+static void list_required(const struct lw_plan *plan, struct lw_acceptance *acceptance)
+{
+    size_t count = plan != NULL ? plan->required_checks.count : 0;
+    for (size_t i = 0; i < count; i++) {
+        char *const *names = plan->required_checks.items;
+        struct lw_acceptance_check *check = check_named(acceptance, names[i]);
+        if (check != NULL) {
+            check->required = true;
+        }
+    }
+    for (size_t i = 0; plan == NULL && i < sizeof default_required / sizeof *default_required;
+         i++) {
+        check_named(acceptance, default_required[i])->required = true;
+    }
+}
+
+// Records about the visit itself judge nothing of the machine.
+static bool is_check(const struct lw_record *record)
+{
+    static const char *const others[] = {"visit", "note", "commission", "report"};
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
+        if (strcmp(record->check, others[i]) == 0) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static void take_record(const struct lw_record *record, struct lw_acceptance *acceptance)
+{
+    struct lw_acceptance_check *check = check_named(acceptance, record->check);
+    if (check == NULL || (check->done && !record->complete)) {
+        return;
+    }
+    check->number = record->number;
+    check->skipped = record->skipped;
+    check->done = record->complete && record->skipped == NULL;
+    check->verdict = check->done ? (enum lw_verdict)record->verdict : LW_NOT_TESTED;
+}
+
+static void because(struct lw_acceptance *acceptance, const char *check, const char *reason)
+{
+    size_t most = sizeof acceptance->because / sizeof acceptance->because[0];
+    if (acceptance->because_count < most) {
+        lw_print(acceptance->because[acceptance->because_count++], sizeof acceptance->because[0],
+                 "%s: %s", check, reason);
+    }
+}
+
+static void add_state(struct lw_acceptance *acceptance, const struct lw_record *record)
+{
+    bool proves = strcmp(record->check, "noise") == 0 || strcmp(record->check, "link") == 0;
+    if (!proves || record->state == NULL || record->state[0] == '\0' ||
+        strstr(acceptance->states, record->state) != NULL) {
+        return;
+    }
+    char longer[sizeof acceptance->states];
+    lw_print(longer, sizeof longer, "%s%s%s", acceptance->states,
+             acceptance->states[0] != '\0' ? "; " : "", record->state);
+    lw_copy(acceptance->states, sizeof acceptance->states, longer);
+}
+
+static enum lw_acceptance_verdict worse(enum lw_acceptance_verdict a, enum lw_acceptance_verdict b)
+{
+    static const int rank[] = {
+        [LW_ACCEPTED] = 0,
+        [LW_ACCEPTED_WITH_REMARKS] = 1,
+        [LW_INCOMPLETE] = 2,
+        [LW_NOT_ACCEPTED] = 3,
+    };
+    return rank[a] >= rank[b] ? a : b;
+}
+
+// What one check makes of the whole. An undecided or not tested check is not done where it is
+// required, and a remark where it is not.
+static enum lw_acceptance_verdict weigh(const struct lw_acceptance_check *check)
+{
+    if (check->done && check->verdict == LW_FAIL) {
+        return LW_NOT_ACCEPTED;
+    }
+    bool open = !check->done || check->verdict == LW_UNDECIDED || check->verdict == LW_NOT_TESTED;
+    if (open) {
+        return check->required ? LW_INCOMPLETE : LW_ACCEPTED_WITH_REMARKS;
+    }
+    return check->verdict == LW_ATTENTION ? LW_ACCEPTED_WITH_REMARKS : LW_ACCEPTED;
+}
+
+static const char *reason_of(const struct lw_acceptance_check *check)
+{
+    if (check->skipped != NULL) {
+        return "left out on purpose";
+    }
+    if (check->number == 0) {
+        return "not done";
+    }
+    if (!check->done) {
+        return "interrupted before its end";
+    }
+    return lw_verdict_shown(check->verdict);
+}
+
+void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *records,
+                         struct lw_acceptance *acceptance)
+{
+    *acceptance = (struct lw_acceptance){.verdict = LW_ACCEPTED};
+    list_required(plan, acceptance);
+    const struct lw_record *items = records->items;
+    for (size_t i = 0; i < records->count; i++) {
+        acceptance->simulated =
+            acceptance->simulated || (items[i].line != NULL && items[i].line->simulated);
+        if (is_check(&items[i])) {
+            take_record(&items[i], acceptance);
+            add_state(acceptance, &items[i]);
+        }
+    }
+    for (size_t i = 0; i < acceptance->check_count; i++) {
+        acceptance->verdict = worse(acceptance->verdict, weigh(&acceptance->checks[i]));
+    }
+    static const enum lw_acceptance_verdict worst_first[] = {LW_NOT_ACCEPTED, LW_INCOMPLETE,
+                                                             LW_ACCEPTED_WITH_REMARKS};
+    for (size_t k = 0; k < sizeof worst_first / sizeof *worst_first; k++) {
+        for (size_t i = 0; i < acceptance->check_count; i++) {
+            const struct lw_acceptance_check *check = &acceptance->checks[i];
+            if (weigh(check) == worst_first[k]) {
+                because(acceptance, check->check, reason_of(check));
+            }
+        }
+    }
+}

@@ -1,0 +1,392 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What to say about a supply. Neighbours with the same trouble share one finding that names them,
+// so that a starved tail of forty nodes is one sentence and not forty.
+#include "check/supply.h"
+#include "stats/decide.h"
+
+enum { NAMES_SPELT_OUT = 8 };
+
+struct judged {
+    const struct lw_plan *plan;
+    const struct lw_supply_measured *measured;
+    const struct lw_supply_result *result;
+    unsigned together; // voltmeters judged at once
+    struct lw_findings *findings;
+};
+
+enum tap_trouble {
+    FINE,
+    STARVED,           // computed: does not run
+    UNDER_MINIMUM,     // computed
+    LITTLE_MARGIN,     // computed
+    WORST_CASE,        // only at the tolerances' end
+    OVER_MAXIMUM,      // computed
+    TRAPPED,           // stays off after a cold start
+    MEASURED_UNDER,    // proved by its voltmeter
+    MEASURED_OPEN,     // its voltmeter cannot decide
+    SILENT_AND_STARVED // does not answer, and its neighbour has too little
+};
+
+static const struct lw_supply_tap *tap_at(const struct judged *judged, size_t index)
+{
+    return (const struct lw_supply_tap *)judged->result->taps.items + index;
+}
+
+static enum tap_trouble computed_trouble(const struct judged *judged, size_t index)
+{
+    const struct lw_supply_tap *tap = tap_at(judged, index);
+    double margin_v = lw_plan_limits(judged->plan, index + 1).margin_v;
+    if (!tap->on) {
+        return STARVED;
+    }
+    if (tap->volts < tap->minimum_v) {
+        return UNDER_MINIMUM;
+    }
+    if (tap->volts > tap->maximum_v) {
+        return OVER_MAXIMUM;
+    }
+    if (tap->volts < tap->minimum_v + margin_v) {
+        return LITTLE_MARGIN;
+    }
+    return !tap->worst_on || tap->worst_volts < tap->minimum_v ? WORST_CASE : FINE;
+}
+
+static enum tap_trouble cold_trouble(const struct judged *judged, size_t index)
+{
+    const struct lw_supply_tap *tap = tap_at(judged, index);
+    return tap->on && !tap->cold_on ? TRAPPED : FINE;
+}
+
+// The nearest reading towards the head, then towards the tail: what a silent node's supply is like.
+static double volts_near(const struct judged *judged, size_t index)
+{
+    for (size_t i = index; i-- > 0;) {
+        if (isfinite(tap_at(judged, i)->measured_v)) {
+            return tap_at(judged, i)->measured_v;
+        }
+    }
+    return NAN;
+}
+
+static enum tap_trouble measured_trouble(const struct judged *judged, size_t index)
+{
+    const struct lw_supply_tap *tap = tap_at(judged, index);
+    if (judged->measured == NULL || !judged->measured->asked[index]) {
+        return FINE;
+    }
+    if (!judged->measured->answered[index]) {
+        const struct lw_profile *profile = lw_plan_tap(judged->plan, index + 1)->is;
+        double least = fmax(profile->electrical.start_v, profile->electrical.minimum_v);
+        return volts_near(judged, index) < least ? SILENT_AND_STARVED : FINE;
+    }
+    struct lw_decided decided;
+    if (!isfinite(tap->measured_v) || !isfinite(tap->minimum_v) || !(tap->measured_u_v > 0) ||
+        lw_decide_value(-tap->measured_v, tap->measured_u_v, INFINITY, -tap->minimum_v,
+                        judged->together, &decided, NULL) != LW_OK) {
+        return FINE;
+    }
+    if (decided.decision == LW_LIMIT_BROKEN) {
+        return MEASURED_UNDER;
+    }
+    return decided.decision == LW_LIMIT_OPEN ? MEASURED_OPEN : FINE;
+}
+
+// "P19, P20 and P21", or "P03 to P24 (22 nodes)".
+static void names_of(const struct judged *judged, size_t first, size_t last, struct lw_text *text)
+{
+    size_t count = last - first + 1;
+    if (count > NAMES_SPELT_OUT) {
+        lw_text_add(text, "%s to %s (%zu nodes)", tap_at(judged, first)->node,
+                    tap_at(judged, last)->node, count);
+        return;
+    }
+    for (size_t i = first; i <= last; i++) {
+        const char *before = i == first ? "" : i == last ? " and " : ", ";
+        lw_text_add(text, "%s%s", before, tap_at(judged, i)->node);
+    }
+}
+
+static const struct {
+    const char *code;
+    enum lw_verdict severity;
+    const char *says; // behind the names and a colon
+} rows[] = {
+    [STARVED] = {"supply_starved", LW_FAIL, "too little voltage to run, as planned"},
+    [UNDER_MINIMUM] = {"supply_under_minimum", LW_FAIL, "below the minimum, as planned"},
+    [LITTLE_MARGIN] = {"supply_margin", LW_ATTENTION, "little above the minimum, as planned"},
+    [WORST_CASE] = {"supply_worst_case", LW_ATTENTION,
+                    "below the minimum with all tolerances at their bad end"},
+    [OVER_MAXIMUM] = {"supply_over_maximum", LW_FAIL, "above the maximum, as planned"},
+    [TRAPPED] = {"supply_cold_start_trap", LW_ATTENTION, "may stay off after switching on"},
+    [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, "measured below the minimum"},
+    [MEASURED_OPEN] = {"supply_margin", LW_UNDECIDED,
+                       "measured so near the minimum that the voltmeters cannot decide"},
+    [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL,
+                            "no answer, and too little voltage before them"},
+};
+
+static size_t lowest(const struct judged *judged, enum tap_trouble trouble, size_t first,
+                     size_t last)
+{
+    size_t low = first;
+    for (size_t i = first; i <= last; i++) {
+        const struct lw_supply_tap *a = tap_at(judged, i), *b = tap_at(judged, low);
+        bool measured = trouble == MEASURED_UNDER || trouble == MEASURED_OPEN;
+        bool lower = measured ? a->measured_v < b->measured_v : a->volts < b->volts;
+        low = lower != (trouble == OVER_MAXIMUM) && i != first ? i : low;
+    }
+    return low;
+}
+
+static double value_of(const struct judged *judged, enum tap_trouble trouble, size_t index)
+{
+    const struct lw_supply_tap *tap = tap_at(judged, index);
+    switch (trouble) {
+    case MEASURED_UNDER:
+    case MEASURED_OPEN:
+        return tap->measured_v;
+    case SILENT_AND_STARVED:
+        return volts_near(judged, index);
+    case WORST_CASE:
+        return tap->worst_volts;
+    case TRAPPED:
+        return tap->cold_volts;
+    case FINE:
+    case STARVED:
+    case UNDER_MINIMUM:
+    case LITTLE_MARGIN:
+    case OVER_MAXIMUM:
+        break;
+    }
+    return tap->volts;
+}
+
+static void say_range(const struct judged *judged, enum tap_trouble trouble, size_t first,
+                      size_t last)
+{
+    struct lw_text names = {0};
+    names_of(judged, first, last, &names);
+    struct lw_finding *finding =
+        lw_findings_add(judged->findings, rows[trouble].code, rows[trouble].severity, "%s: %s",
+                        names.bytes != NULL ? names.bytes : "", rows[trouble].says);
+    lw_text_finish(&names);
+    size_t at = lowest(judged, trouble, first, last);
+    const struct lw_supply_tap *tap = tap_at(judged, at);
+    if (finding != NULL) {
+        finding->value = value_of(judged, trouble, at);
+        finding->limit = trouble == OVER_MAXIMUM ? tap->maximum_v : tap->minimum_v;
+        finding->unit = lw_duplicate("V");
+        finding->uncertainty = trouble == MEASURED_UNDER ? tap->measured_u_v : NAN;
+        if (trouble == SILENT_AND_STARVED) {
+            lw_finding_because(judged->findings, finding,
+                               "the last node before that answers measures %.2f V", finding->value);
+        } else {
+            lw_finding_because(judged->findings, finding, "%s: %.2f V, %s %.2f V", tap->node,
+                               finding->value, trouble == OVER_MAXIMUM ? "it stands" : "it needs",
+                               finding->limit);
+        }
+        if (trouble == TRAPPED) {
+            lw_finding_because(judged->findings, finding,
+                               "a static bound: only a power cycle proves it (linewalk restart)");
+        }
+    }
+    lw_finding_node(judged->findings, finding, tap_at(judged, first)->node, first + 1,
+                    lw_plan_tap(judged->plan, first + 1)->address);
+}
+
+// Walks the chain and gives each run of neighbours with the same trouble one finding; passive taps
+// do not interrupt a run.
+static void say_troubles(const struct judged *judged,
+                         enum tap_trouble (*trouble_at)(const struct judged *, size_t))
+{
+    enum tap_trouble running = FINE;
+    size_t first = 0, last = 0;
+    for (size_t i = 0; i < judged->result->taps.count; i++) {
+        if (tap_at(judged, i)->node == NULL) {
+            continue;
+        }
+        enum tap_trouble here = trouble_at(judged, i);
+        if (here != running && running != FINE) {
+            say_range(judged, running, first, last);
+        }
+        first = here != running ? i : first;
+        last = i;
+        running = here;
+    }
+    if (running != FINE) {
+        say_range(judged, running, first, last);
+    }
+}
+
+static void say_no_operating_point(const struct judged *judged)
+{
+    struct lw_finding *finding = lw_findings_add(
+        judged->findings, "supply_no_operating_point", LW_FAIL,
+        "with all nodes on there is no operating point: the supply carries %.0f %% of the load",
+        100 * judged->result->load_factor);
+    lw_finding_because(judged->findings, finding, "%.0f nodes keep running when the others go off",
+                       judged->result->carries_nodes);
+}
+
+static void say_supply(const struct judged *judged, const struct lw_supply_supply *supply)
+{
+    double limit_pct = judged->plan->limits.supply_load_pct;
+    limit_pct = isfinite(limit_pct) ? limit_pct : 80;
+    const char *name = supply->name != NULL ? supply->name : "a supply";
+    struct lw_finding *finding = NULL;
+    if (supply->mode != NULL && strcmp(supply->mode, "limited") == 0) {
+        finding = lw_findings_add(judged->findings, "supply_overload", LW_FAIL,
+                                  "%s is at its limit of %.2f A", name, supply->limit_a);
+    } else if (supply->load_pct > limit_pct) {
+        finding = lw_findings_add(judged->findings, "supply_load_high", LW_ATTENTION,
+                                  "%s carries %.0f %% of its %.2f A", name, supply->load_pct,
+                                  supply->limit_a);
+    }
+    if (finding != NULL) {
+        finding->value = supply->load_pct;
+        finding->limit = limit_pct;
+        finding->unit = lw_duplicate("%");
+    }
+    lw_finding_node(judged->findings, finding, name, (size_t)supply->tap, 0);
+}
+
+static void say_span(const struct judged *judged, const struct lw_supply_span *span)
+{
+    if (!(span->amps > span->rated_a)) {
+        return;
+    }
+    struct lw_finding *finding = lw_findings_add(
+        judged->findings, "supply_span_over_rating", LW_FAIL,
+        "span %d carries %.2f A, rated are %.2f A", span->span, span->amps, span->rated_a);
+    if (finding != NULL) {
+        finding->span = span->span;
+        finding->value = span->amps;
+        finding->limit = span->rated_a;
+        finding->unit = lw_duplicate("A");
+    }
+}
+
+static bool cut_between(const struct lw_supply *supplies, size_t count, int low, int high)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (supplies[i].cuts_before != 0 && supplies[i].feeds_tap > low &&
+            supplies[i].feeds_tap <= high) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static void say_parallel(const struct judged *judged)
+{
+    const struct lw_supply *supplies = judged->plan->supplies.items;
+    size_t count = judged->plan->supplies.count;
+    for (size_t a = 0; a < count; a++) {
+        for (size_t b = a + 1; b < count; b++) {
+            int low = supplies[a].feeds_tap < supplies[b].feeds_tap ? supplies[a].feeds_tap
+                                                                    : supplies[b].feeds_tap;
+            int high = supplies[a].feeds_tap + supplies[b].feeds_tap - low;
+            if (cut_between(supplies, count, low, high)) {
+                continue;
+            }
+            bool blocks = supplies[a].reverse == LW_REVERSE_BLOCKS &&
+                          supplies[b].reverse == LW_REVERSE_BLOCKS;
+            lw_findings_add(judged->findings, "supply_sources_in_parallel",
+                            blocks ? LW_ATTENTION : LW_FAIL,
+                            "%s and %s feed one section of V+ (taps %d to %d)",
+                            supplies[a].name != NULL ? supplies[a].name : "a supply",
+                            supplies[b].name != NULL ? supplies[b].name : "another", low, high);
+        }
+    }
+}
+
+// "between P06 and P07", with the passive taps' numbers where there is no name.
+static void place_of_span(const struct judged *judged, int span, char *text, size_t size)
+{
+    const char *before = tap_at(judged, (size_t)span - 2)->node;
+    const char *after = tap_at(judged, (size_t)span - 1)->node;
+    lw_print(text, size, "between %s and %s", before != NULL ? before : "a joint",
+             after != NULL ? after : "a joint");
+}
+
+static void say_weak_span(const struct judged *judged)
+{
+    const struct lw_supply_result *result = judged->result;
+    if (!(result->weak_span >= 2)) {
+        return;
+    }
+    int span = (int)result->weak_span;
+    char place[120], subject[32];
+    place_of_span(judged, span, place, sizeof place);
+    const struct lw_supply_span *spans = result->spans.items;
+    const struct lw_supply_span *row = &spans[span - 2];
+    struct lw_finding *finding =
+        lw_findings_add(judged->findings, "supply_weak_span", LW_FAIL,
+                        "span %d, %s, has about %.1f times the planned resistance", span, place,
+                        row->ratio_to_plan);
+    lw_finding_because(judged->findings, finding,
+                       "the voltmeters beyond it read lower than the common draw and their own "
+                       "errors explain: as by %.2f ohm at the planned currents",
+                       result->weak_extra_ohm);
+    if (result->weak_span_high > result->weak_span_low) {
+        lw_finding_because(judged->findings, finding,
+                           "spans %.0f to %.0f cannot be told apart by these readings",
+                           result->weak_span_low, result->weak_span_high);
+    }
+    if (finding != NULL) {
+        finding->value = row->ratio_to_plan;
+        finding->limit = 1;
+        finding->unit = lw_duplicate("1");
+    }
+    lw_print(subject, sizeof subject, "span %d", span);
+    lw_finding_node(judged->findings, finding, subject, (size_t)span, 0);
+    if (finding != NULL) {
+        finding->span = span;
+    }
+}
+
+static void say_measured(const struct judged *judged)
+{
+    if (judged->measured == NULL) {
+        return;
+    }
+    if (judged->result->measured_nodes < 1) {
+        lw_findings_add(judged->findings, "supply_not_measured", LW_NOT_TESTED,
+                        "no node told its supply voltage");
+    }
+    say_troubles(judged, measured_trouble);
+    say_weak_span(judged);
+}
+
+void lw_supply_findings(const struct lw_plan *plan, const struct lw_supply_measured *measured,
+                        const struct lw_supply_result *result, struct lw_rule *rule,
+                        struct lw_findings *findings)
+{
+    unsigned together = result->measured_nodes > 1 ? (unsigned)result->measured_nodes : 1;
+    const struct judged judged = {.plan = plan,
+                                  .measured = measured,
+                                  .result = result,
+                                  .together = together,
+                                  .findings = findings};
+    *rule = (struct lw_rule){.confidence = 0.95, .corrected_for = (int)together};
+    if (!result->operating_point) {
+        say_no_operating_point(&judged);
+    }
+    if (result->resets_in_turn) {
+        lw_findings_add(findings, "supply_resets_in_turn", LW_FAIL,
+                        "nodes would go off, recover and start again, in turn");
+    }
+    say_troubles(&judged, computed_trouble);
+    say_troubles(&judged, cold_trouble);
+    const struct lw_supply_supply *supplies = result->supplies.items;
+    for (size_t i = 0; i < result->supplies.count; i++) {
+        say_supply(&judged, &supplies[i]);
+    }
+    const struct lw_supply_span *spans = result->spans.items;
+    for (size_t i = 0; i < result->spans.count; i++) {
+        say_span(&judged, &spans[i]);
+    }
+    say_parallel(&judged);
+    say_measured(&judged);
+}

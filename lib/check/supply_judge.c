@@ -1,0 +1,170 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What the nodes' voltmeters say, beside what was computed, and whether one span has more
+// resistance than planned. Without a measured current the result is a ratio to the plan: voltages
+// alone only give the product of resistance and current.
+#include "check/supply.h"
+
+#include "power/weak_span.h"
+
+// The common draw, and with it the cable, is believed to 30 %: data sheets give limits, not means
+// (common practice).
+static const double draw_u = 0.30;
+
+static double meter_u(const struct lw_profile *profile)
+{
+    const struct lw_supply_reading *reading = profile->electrical.supply_reading;
+    if (reading == NULL) {
+        return NAN;
+    }
+    double k = reading->error_k > 0 ? reading->error_k : 2;
+    double node = isfinite(reading->node_error_v) ? reading->node_error_v / k : 0;
+    double kind = isfinite(reading->kind_error_v) ? reading->kind_error_v / k : 0;
+    double step = isfinite(reading->step_v) ? reading->step_v / sqrt(12) : 0;
+    return sqrt(node * node + kind * kind + step * step);
+}
+
+static int kind_index(const struct lw_plan *plan, const struct lw_profile *profile)
+{
+    const struct lw_profile *profiles = plan->profiles.items;
+    return (int)(profile - profiles);
+}
+
+static struct lw_voltmeter meter_at(const struct lw_plan *plan, size_t tap, double volts)
+{
+    const struct lw_profile *profile = lw_plan_tap(plan, tap)->is;
+    struct lw_voltmeter meter = {.volts = NAN, .kind = -1 - (int)tap};
+    const struct lw_supply_reading *reading =
+        profile != NULL ? profile->electrical.supply_reading : NULL;
+    if (reading == NULL || !isfinite(volts)) {
+        return meter;
+    }
+    double k = reading->error_k > 0 ? reading->error_k : 2;
+    meter.volts = volts;
+    meter.node_u_v = isfinite(reading->node_error_v) ? reading->node_error_v / k : 0;
+    meter.kind_u_v = isfinite(reading->kind_error_v) ? reading->kind_error_v / k : 0;
+    meter.step_v = isfinite(reading->step_v) ? reading->step_v : 0;
+    meter.kind = kind_index(plan, profile);
+    return meter;
+}
+
+static void put_beside(const struct lw_plan *plan, const struct lw_supply_measured *measured,
+                       struct lw_supply_result *result)
+{
+    struct lw_supply_tap *taps = result->taps.items;
+    result->measured_nodes = 0;
+    for (size_t i = 0; i < result->taps.count; i++) {
+        const struct lw_profile *profile = lw_plan_tap(plan, i + 1)->is;
+        taps[i].measured_v = measured->volts[i];
+        taps[i].measured_u_v =
+            isfinite(measured->volts[i]) && profile != NULL ? meter_u(profile) : NAN;
+        result->measured_nodes += isfinite(measured->volts[i]);
+    }
+}
+
+static bool any_current_measured(const struct lw_plan *plan)
+{
+    const struct lw_supply *supplies = plan->supplies.items;
+    for (size_t i = 0; i < plan->supplies.count; i++) {
+        if (!isfinite(supplies[i].measured_a)) {
+            return false;
+        }
+    }
+    return plan->supplies.count > 0;
+}
+
+static void keep_spans(const struct lw_plan *plan, const struct lw_weak_span *weak,
+                       struct lw_supply_result *result)
+{
+    struct lw_supply_span *spans = result->spans.items;
+    bool ohms = any_current_measured(plan);
+    for (size_t i = 0; i < result->spans.count; i++) {
+        const struct lw_span_fit *fit = &weak->fits[spans[i].span - 1];
+        if (!isfinite(fit->extra_ohm)) {
+            continue;
+        }
+        spans[i].ratio_to_plan = (spans[i].ohm_plan + fit->extra_ohm) / spans[i].ohm_plan;
+        spans[i].smallest_visible_ohm = fit->smallest_visible_ohm;
+        if (ohms) {
+            spans[i].ohm_measured = spans[i].ohm_plan + fit->extra_ohm;
+            spans[i].ohm_u95 = 1.6449 * fit->u_ohm;
+        }
+    }
+    result->weak_span = weak->found ? (double)weak->span + 1 : 0;
+    result->weak_span_low = weak->found ? (double)weak->low + 1 : 0;
+    result->weak_span_high = weak->found ? (double)weak->high + 1 : 0;
+    result->weak_extra_ohm = weak->found ? weak->fits[weak->span].extra_ohm : NAN;
+}
+
+struct evidence {
+    struct lw_ladder ladder;
+    enum lw_load_state *states;
+    struct lw_voltmeter *meters;
+    double *source_u_v;
+};
+
+// A node that was asked and stayed silent draws nothing that is known; one that was not asked is
+// taken to run as computed.
+static void fill_evidence(const struct lw_plan *plan, const struct lw_supply_measured *measured,
+                          const struct lw_supply_result *result, struct evidence *evidence)
+{
+    const struct lw_supply_tap *taps = result->taps.items;
+    const struct lw_supply *supplies = plan->supplies.items;
+    for (size_t i = 0; i < result->taps.count; i++) {
+        bool runs = measured->asked[i] ? measured->answered[i] : taps[i].on;
+        evidence->states[i] = runs ? LW_LOAD_RUNNING : LW_LOAD_OFF;
+        evidence->meters[i] = meter_at(plan, i + 1, measured->volts[i]);
+    }
+    for (size_t i = 0; i < plan->supplies.count; i++) {
+        bool known = isfinite(supplies[i].measured_v);
+        double half_width = supplies[i].nominal_v * supplies[i].tolerance_pct / 100;
+        evidence->source_u_v[i] = known ? 0.02 : half_width / sqrt(3);
+        if (known) {
+            evidence->ladder.sources[i].volts = supplies[i].measured_v;
+        }
+    }
+}
+
+static enum lw_status look_for_weak_span(const struct lw_plan *plan,
+                                         const struct lw_supply_measured *measured,
+                                         struct lw_supply_result *result, struct lw_error *error)
+{
+    size_t taps = result->taps.count;
+    struct evidence evidence = {
+        .states = calloc(taps + 1, sizeof *evidence.states),
+        .meters = calloc(taps + 1, sizeof *evidence.meters),
+        .source_u_v = calloc(plan->supplies.count + 1, sizeof *evidence.source_u_v),
+    };
+    struct lw_weak_span weak = {0};
+    enum lw_status status = LW_MEMORY;
+    if (evidence.states != NULL && evidence.meters != NULL && evidence.source_u_v != NULL) {
+        status = lw_plan_ladder(plan, LW_LADDER_VERDICT, &evidence.ladder, error);
+    }
+    if (status == LW_OK) {
+        fill_evidence(plan, measured, result, &evidence);
+        const struct lw_weak_span_options options = {.source_u_v = evidence.source_u_v,
+                                                     .draw_u = draw_u};
+        status = lw_weak_span_find(&evidence.ladder, evidence.states, evidence.meters, &options,
+                                   &weak, error);
+    }
+    if (status == LW_OK) {
+        keep_spans(plan, &weak, result);
+    }
+    lw_weak_span_finish(&weak);
+    lw_ladder_free(&evidence.ladder);
+    free(evidence.states);
+    free(evidence.meters);
+    free(evidence.source_u_v);
+    return status;
+}
+
+enum lw_status lw_supply_judge(const struct lw_plan *plan,
+                               const struct lw_supply_measured *measured,
+                               struct lw_supply_result *result, struct lw_error *error)
+{
+    put_beside(plan, measured, result);
+    enum lw_status status = look_for_weak_span(plan, measured, result, error);
+    // Too few meters, or nothing to compare with: there is no answer about spans, which is no
+    // error.
+    return status == LW_USAGE || status == LW_GARBLED ? LW_OK : status;
+}

@@ -1,0 +1,87 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What the supply check says: its JSON shape.
+#include "check/supply.h"
+
+#define NUMBER(type, member, sentence)                                                             \
+    {                                                                                              \
+        LW_AT(struct type, member), .kind = LW_NUMBER, .nullable = true, .says = sentence          \
+    }
+
+static const struct lw_field tap_fields[] = {
+    {LW_AT(struct lw_supply_tap, tap), .kind = LW_INTEGER, .required = true,
+     .says = "place on the chain, from 1"},
+    {LW_AT(struct lw_supply_tap, node), .kind = LW_TEXT, .says = "name; absent for a passive tap"},
+    NUMBER(lw_supply_tap, volts, "between the rails, all running"),
+    NUMBER(lw_supply_tap, zero_rise_v, "rise of the 0 V rail above its source"),
+    NUMBER(lw_supply_tap, minimum_v, "that the node needs"),
+    NUMBER(lw_supply_tap, maximum_v, "that the node stands"),
+    {LW_AT(struct lw_supply_tap, on), .kind = LW_BOOLEAN, .says = "runs when all have run"},
+    NUMBER(lw_supply_tap, worst_volts, "with every tolerance at its bad end"),
+    {LW_AT(struct lw_supply_tap, worst_on), .kind = LW_BOOLEAN, .says = "runs then"},
+    NUMBER(lw_supply_tap, under_probability, "probability of less than minimum_v"),
+    NUMBER(lw_supply_tap, cold_volts, "after switching on cold, as a static bound"),
+    {LW_AT(struct lw_supply_tap, cold_on), .kind = LW_BOOLEAN, .says = "runs then"},
+    NUMBER(lw_supply_tap, measured_v, "what its own voltmeter says"),
+    NUMBER(lw_supply_tap, measured_u_v, "standard uncertainty of that"),
+    {0},
+};
+static const struct lw_shape tap_shape = {
+    .name = "supply_tap", .size = sizeof(struct lw_supply_tap), .fields = tap_fields};
+const struct lw_shape *const lw_supply_tap_shape = &tap_shape;
+
+static const struct lw_field span_fields[] = {
+    {LW_AT(struct lw_supply_span, span), .kind = LW_INTEGER, .required = true,
+     .says = "number; span k ends at tap k"},
+    NUMBER(lw_supply_span, amps, "larger of the two rails"),
+    NUMBER(lw_supply_span, rated_a, "that its cable and joints stand"),
+    NUMBER(lw_supply_span, ohm_plan, "both rails together"),
+    NUMBER(lw_supply_span, ohm_measured, "from voltages and a measured current"),
+    NUMBER(lw_supply_span, ohm_u95, "one-sided 95 % of it"),
+    NUMBER(lw_supply_span, ratio_to_plan, "resistance over the planned one, at planned currents"),
+    NUMBER(lw_supply_span, smallest_visible_ohm, "extra that would be proved 95 times in 100"),
+    {0},
+};
+static const struct lw_shape span_shape = {
+    .name = "supply_span", .size = sizeof(struct lw_supply_span), .fields = span_fields};
+const struct lw_shape *const lw_supply_span_shape = &span_shape;
+
+static const struct lw_field supply_fields[] = {
+    {LW_AT(struct lw_supply_supply, name), .kind = LW_TEXT, .says = "name in the plan"},
+    {LW_AT(struct lw_supply_supply, tap), .kind = LW_INTEGER, .says = "tap that it feeds"},
+    NUMBER(lw_supply_supply, amps, "that it delivers"),
+    NUMBER(lw_supply_supply, limit_a, "that it can, derated"),
+    NUMBER(lw_supply_supply, load_pct, "amps over limit_a"),
+    {LW_AT(struct lw_supply_supply, mode), .kind = LW_TEXT,
+     .says = "voltage, limited, blocking or off"},
+    {0},
+};
+static const struct lw_shape supply_shape = {
+    .name = "supply_supply", .size = sizeof(struct lw_supply_supply), .fields = supply_fields};
+const struct lw_shape *const lw_supply_supply_shape = &supply_shape;
+
+static const struct lw_field result_fields[] = {
+    {LW_AT(struct lw_supply_result, operating_point), .kind = LW_BOOLEAN,
+     .says = "with all nodes on there is one"},
+    NUMBER(lw_supply_result, carries_nodes, "nodes that run when all have been on"),
+    NUMBER(lw_supply_result, load_factor, "1, or the common multiplier of the loads that solves"),
+    {LW_AT(struct lw_supply_result, cold_start_trap), .kind = LW_BOOLEAN,
+     .says = "nodes stay off after switching on, by the static bound"},
+    {LW_AT(struct lw_supply_result, resets_in_turn), .kind = LW_BOOLEAN,
+     .says = "nodes go off, see their start voltage and start again"},
+    NUMBER(lw_supply_result, measured_nodes, "nodes whose voltmeter was read"),
+    NUMBER(lw_supply_result, weak_span, "span with more resistance than planned; 0: none proved"),
+    NUMBER(lw_supply_result, weak_span_low, "first span that cannot be told apart from it"),
+    NUMBER(lw_supply_result, weak_span_high, "last such span"),
+    NUMBER(lw_supply_result, weak_extra_ohm, "its extra resistance at the planned currents"),
+    NUMBER(lw_supply_result, idle_v, "of the data pair, nobody sending"),
+    NUMBER(lw_supply_result, unit_loads, "of all receivers on the pair"),
+    {LW_AT(struct lw_supply_result, taps), .kind = LW_LIST, .sub = &tap_shape, .says = "by tap"},
+    {LW_AT(struct lw_supply_result, spans), .kind = LW_LIST, .sub = &span_shape,
+     .says = "by number, from 2"},
+    {LW_AT(struct lw_supply_result, supplies), .kind = LW_LIST, .sub = &supply_shape,
+     .says = "in the plan's order"},
+    {0},
+};
+const struct lw_shape lw_supply_shape = {
+    .name = "supply", .size = sizeof(struct lw_supply_result), .fields = result_fields};

@@ -1,0 +1,124 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Finding the answer among what an RTU line brings: an echo of our own bytes, late answers of other
+// nodes, another master, strays. Each whole frame is explained by what was asked before it may be
+// called foreign; bytes that make no frame never are.
+#include "client/inside.h"
+
+#include "modbus/frame.h"
+#include "modbus/pdu.h"
+
+#include <string.h>
+
+enum { TIMING_SIGMAS = 3 };
+
+// Whether a copy of a request that could also be its own answer is the echo. An echo begins while
+// we send, an answer later; where the line's times can't tell, an answer is believed only on a line
+// that is known not to echo.
+static bool copy_is_echo(const struct lw_client *client, const struct lw_attempt *attempt,
+                         size_t at)
+{
+    const struct lw_inbox *inbox = &client->inbox;
+    int64_t after_ns = inbox->begins_ns[at] - attempt->exchange->sent_last_ns;
+    int64_t doubt_ns = TIMING_SIGMAS * inbox->timing_u_ns;
+    if (client->echoes) {
+        return true;
+    }
+    if (after_ns < -doubt_ns || after_ns > doubt_ns) {
+        return after_ns < 0;
+    }
+    return !client->echoes_not;
+}
+
+static void strip_echo(struct lw_client *client, struct lw_attempt *attempt)
+{
+    size_t at = lw_inbox_find(&client->inbox, attempt->sent, attempt->sent_count);
+    if (attempt->echo_taken || at == client->inbox.count ||
+        (attempt->could_echo && !copy_is_echo(client, attempt, at))) {
+        return;
+    }
+    attempt->echo_taken = true;
+    client->echoes = true;
+    lw_inbox_drop(&client->inbox, at, attempt->sent_count);
+}
+
+static void garbage(struct lw_client *client, struct lw_attempt *attempt, size_t from, size_t to)
+{
+    if (from == to) {
+        return;
+    }
+    unsigned count = (unsigned)(to - from);
+    if (attempt == NULL || attempt->done) {
+        client->strays += count;
+        return;
+    }
+    if (attempt->garbled == 0) {
+        attempt->garbled_first_ns = client->inbox.begins_ns[from];
+    }
+    attempt->garbled_last_ns = client->inbox.ends_ns[to - 1];
+    attempt->garbled += count;
+}
+
+static bool answers_but_elsewhere(const struct lw_attempt *attempt, const struct lw_found *found)
+{
+    struct lw_reply reply;
+    return attempt != NULL && lw_reply_parse(&attempt->exchange->request, &found->pdu, &reply);
+}
+
+static void explain(struct lw_client *client, struct lw_attempt *attempt,
+                    const struct lw_found *found)
+{
+    struct lw_question *late = NULL;
+    const struct lw_question *open = attempt != NULL ? attempt->question : NULL;
+    enum lw_explained explained =
+        lw_asked_explain(&client->asked, found->address, &found->pdu, open, &late);
+    if (attempt != NULL && explained != LW_EXPLAINED_LATE && explained != LW_EXPLAINED_REPEATED) {
+        lw_attempt_wrong(client, attempt, &found->pdu, found->at, found->count);
+    } else {
+        client->strays += (unsigned)found->count;
+    }
+    if (explained == LW_EXPLAINED_LATE) {
+        lw_client_note_late(client, found->address, late,
+                            client->inbox.ends_ns[found->at + found->count - 1]);
+    }
+    if (explained == LW_UNEXPLAINED && !answers_but_elsewhere(attempt, found)) {
+        client->foreign = true;
+        client->foreign_address = found->address;
+        client->foreign_function = found->pdu.bytes[0];
+    }
+}
+
+// Explains and drops the first `to` bytes.
+static void settle(struct lw_client *client, struct lw_attempt *attempt, size_t to)
+{
+    size_t from = 0;
+    struct lw_found found;
+    while (from < to && lw_inbox_frame(&client->inbox, from, to, &found)) {
+        garbage(client, attempt, from, found.at);
+        explain(client, attempt, &found);
+        from = found.at + found.count;
+    }
+    garbage(client, attempt, from, to);
+    lw_inbox_drop(&client->inbox, 0, to);
+}
+
+void lw_rtu_look(struct lw_client *client, struct lw_attempt *attempt, bool ended)
+{
+    const struct lw_exchange *exchange = attempt->exchange;
+    struct lw_found found;
+    strip_echo(client, attempt);
+    if (lw_inbox_answer(&client->inbox, ended, exchange->address, &exchange->request,
+                        exchange->sent_first_ns, &found)) {
+        lw_attempt_take(client, attempt, &found.pdu, found.at, found.count);
+        client->echoes_not = client->echoes_not || !(attempt->echo_taken || attempt->could_echo);
+        lw_inbox_drop(&client->inbox, found.at, found.count);
+        settle(client, attempt, found.at);
+    } else if (ended) {
+        settle(client, attempt, client->inbox.count);
+    }
+}
+
+void lw_rtu_settle(struct lw_client *client)
+{
+    settle(client, NULL, client->inbox.count);
+}

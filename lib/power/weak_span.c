@@ -1,0 +1,359 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The score of every span is linear algebra on one Cholesky factor. A bad joint of some ohms bends
+// the chain's voltages beyond what a tangent says, so the spans with the best scores are fitted
+// again, each on the ladder solved with its own extra resistance (Gauss and Newton).
+#include "power/weak_span.h"
+
+#include "stats/quantile.h"
+
+#include <gsl/gsl_blas.h>
+#include <gsl/gsl_linalg.h>
+
+enum { FIT_AGAIN = 6, FIT_STEPS = 12 };
+
+struct fit {
+    struct lw_ladder ladder; // copy whose spans, sources and loads may be bent
+    const enum lw_load_state *states;
+    const struct lw_voltmeter *meters;
+    const struct lw_weak_span_options *options;
+    struct lw_point point;
+    size_t count; // meters with a reading
+    size_t *taps; // where they are
+    gsl_vector *at_plan, *residual, *column, *whitened;
+    gsl_matrix *cholesky;
+    double chi2;
+    struct lw_error *error;
+};
+
+static enum lw_status copy_ladder(const struct lw_ladder *from, struct lw_ladder *to)
+{
+    *to = *from;
+    to->taps = calloc(from->tap_count, sizeof *to->taps);
+    to->sources = calloc(from->source_count, sizeof *to->sources);
+    if (to->taps == NULL || to->sources == NULL) {
+        return LW_MEMORY;
+    }
+    memcpy(to->taps, from->taps, from->tap_count * sizeof *to->taps);
+    memcpy(to->sources, from->sources, from->source_count * sizeof *to->sources);
+    return LW_OK;
+}
+
+static void fit_finish(struct fit *fit)
+{
+    free(fit->ladder.taps);
+    free(fit->ladder.sources);
+    free(fit->taps);
+    lw_point_finish(&fit->point);
+    gsl_vector *const vectors[] = {fit->at_plan, fit->residual, fit->column, fit->whitened};
+    for (size_t i = 0; i < sizeof vectors / sizeof *vectors; i++) {
+        if (vectors[i] != NULL) {
+            gsl_vector_free(vectors[i]);
+        }
+    }
+    if (fit->cholesky != NULL) {
+        gsl_matrix_free(fit->cholesky);
+    }
+}
+
+static enum lw_status fit_init(struct fit *fit, const struct lw_ladder *ladder)
+{
+    enum lw_status status = copy_ladder(ladder, &fit->ladder);
+    if (status == LW_OK) {
+        status = lw_point_init(ladder, &fit->point, fit->error);
+    }
+    fit->taps = calloc(ladder->tap_count, sizeof *fit->taps);
+    if (status != LW_OK || fit->taps == NULL) {
+        return lw_fail(fit->error, LW_MEMORY, "no memory for a fit over %zu taps",
+                       ladder->tap_count);
+    }
+    for (size_t tap = 0; tap < ladder->tap_count; tap++) {
+        if (isfinite(fit->meters[tap].volts)) {
+            fit->taps[fit->count++] = tap;
+        }
+    }
+    if (fit->count < 3) {
+        return lw_fail(fit->error, LW_USAGE, "%zu voltmeters are too few to judge spans by",
+                       fit->count);
+    }
+    fit->at_plan = gsl_vector_calloc(fit->count);
+    fit->residual = gsl_vector_calloc(fit->count);
+    fit->column = gsl_vector_calloc(fit->count);
+    fit->whitened = gsl_vector_calloc(fit->count);
+    fit->cholesky = gsl_matrix_calloc(fit->count, fit->count);
+    bool all = fit->at_plan != NULL && fit->residual != NULL && fit->column != NULL &&
+               fit->whitened != NULL && fit->cholesky != NULL;
+    return all ? LW_OK : lw_fail(fit->error, LW_MEMORY, "no memory for a fit");
+}
+
+// Volts between the rails at the meters, with the ladder as it is bent now.
+static enum lw_status volts_at_meters(struct fit *fit, gsl_vector *volts)
+{
+    memcpy(fit->point.load_state, fit->states,
+           fit->ladder.tap_count * sizeof *fit->point.load_state);
+    for (size_t s = 0; s < fit->ladder.source_count; s++) {
+        fit->point.source_mode[s] = LW_SOURCE_VOLTAGE;
+    }
+    enum lw_status status = lw_ladder_solve(&fit->ladder, &fit->point, fit->error);
+    if (status != LW_OK) {
+        return status;
+    }
+    if (!fit->point.exists) {
+        return lw_fail(fit->error, LW_GARBLED, "no operating point to compare the readings with");
+    }
+    for (size_t i = 0; i < fit->count; i++) {
+        size_t tap = fit->taps[i];
+        gsl_vector_set(volts, i, fit->point.plus_v[tap] - fit->point.zero_v[tap]);
+    }
+    return LW_OK;
+}
+
+// column = (volts with one number moved by `by` - volts at `base`) / by.
+static enum lw_status slope(struct fit *fit, double *number, double by, const gsl_vector *base)
+{
+    double before = *number;
+    *number = before + by;
+    enum lw_status status = volts_at_meters(fit, fit->column);
+    *number = before;
+    gsl_vector_sub(fit->column, base);
+    gsl_vector_scale(fit->column, 1 / by);
+    return status;
+}
+
+static double load_scale(const struct lw_load *load, double scale)
+{
+    return load->kind == LW_LOAD_RESISTOR ? load->value / scale : load->value * scale;
+}
+
+static enum lw_status draw_slope(struct fit *fit, const struct lw_ladder *plan)
+{
+    const double by = 1e-3;
+    for (size_t tap = 0; tap < plan->tap_count; tap++) {
+        fit->ladder.taps[tap].load.value = load_scale(&plan->taps[tap].load, 1 + by);
+    }
+    enum lw_status status = volts_at_meters(fit, fit->column);
+    for (size_t tap = 0; tap < plan->tap_count; tap++) {
+        fit->ladder.taps[tap].load.value = plan->taps[tap].load.value;
+    }
+    gsl_vector_sub(fit->column, fit->at_plan);
+    gsl_vector_scale(fit->column, 1 / by);
+    return status;
+}
+
+static void add_outer(gsl_matrix *matrix, const gsl_vector *vector, double variance)
+{
+    gsl_blas_dger(variance, vector, vector, matrix);
+}
+
+static void meters_covariance(const struct fit *fit, gsl_matrix *covariance)
+{
+    for (size_t i = 0; i < fit->count; i++) {
+        const struct lw_voltmeter *meter = &fit->meters[fit->taps[i]];
+        for (size_t k = 0; k < fit->count; k++) {
+            const struct lw_voltmeter *other = &fit->meters[fit->taps[k]];
+            double value = meter->kind == other->kind ? meter->kind_u_v * other->kind_u_v : 0;
+            if (i == k) {
+                value += meter->node_u_v * meter->node_u_v + meter->step_v * meter->step_v / 12;
+                value += 1e-12; // a meter without any error would leave nothing to weigh by
+            }
+            gsl_matrix_set(covariance, i, k, value);
+        }
+    }
+}
+
+static enum lw_status factor_covariance(struct fit *fit, const struct lw_ladder *plan)
+{
+    meters_covariance(fit, fit->cholesky);
+    for (size_t s = 0; s < plan->source_count; s++) {
+        double u = fit->options->source_u_v != NULL ? fit->options->source_u_v[s] : 0;
+        enum lw_status status = slope(fit, &fit->ladder.sources[s].volts, 1e-3, fit->at_plan);
+        if (status != LW_OK) {
+            return status;
+        }
+        add_outer(fit->cholesky, fit->column, u * u);
+    }
+    enum lw_status status = draw_slope(fit, plan);
+    if (status != LW_OK) {
+        return status;
+    }
+    add_outer(fit->cholesky, fit->column, fit->options->draw_u * fit->options->draw_u);
+    if (gsl_linalg_cholesky_decomp1(fit->cholesky) != 0) {
+        return lw_fail(fit->error, LW_GARBLED, "the voltmeters' errors cannot be weighed");
+    }
+    return LW_OK;
+}
+
+// a^T C^-1 b
+static double weighed(struct fit *fit, const gsl_vector *a, const gsl_vector *b)
+{
+    double product = 0;
+    gsl_linalg_cholesky_solve(fit->cholesky, b, fit->whitened);
+    gsl_blas_ddot(a, fit->whitened, &product);
+    return product;
+}
+
+static void residual_from(const struct fit *fit, const gsl_vector *volts)
+{
+    for (size_t i = 0; i < fit->count; i++) {
+        gsl_vector_set(fit->residual, i,
+                       fit->meters[fit->taps[i]].volts - gsl_vector_get(volts, i));
+    }
+}
+
+static enum lw_status score_span(struct fit *fit, size_t span, double visible,
+                                 struct lw_span_fit *out)
+{
+    *out = (struct lw_span_fit){
+        .extra_ohm = NAN, .u_ohm = NAN, .z = 0, .smallest_visible_ohm = INFINITY};
+    const struct lw_tap *tap = &fit->ladder.taps[span];
+    if (span == 0 || tap->cut_plus) {
+        return LW_OK;
+    }
+    enum lw_status status = slope(fit, &fit->ladder.taps[span].span_plus_ohm, 1e-4, fit->at_plan);
+    if (status != LW_OK) {
+        return status;
+    }
+    double information = weighed(fit, fit->column, fit->column);
+    if (information > 1e-9) {
+        out->u_ohm = 1 / sqrt(information);
+        out->extra_ohm = weighed(fit, fit->column, fit->residual) / information;
+        out->z = out->extra_ohm / out->u_ohm;
+        out->chi2_gain = out->z > 0 ? out->z * out->z : 0;
+        out->smallest_visible_ohm = visible * out->u_ohm;
+    }
+    return LW_OK;
+}
+
+// Gauss and Newton in one unknown, the span's extra resistance, which cannot be below 0. A step
+// that leaves no operating point is halved.
+static void fit_again(struct fit *fit, size_t span, struct lw_span_fit *out)
+{
+    double *ohm = &fit->ladder.taps[span].span_plus_ohm;
+    double planned = *ohm, best = 0, best_chi2 = fit->chi2, step_ohm = fmax(out->extra_ohm, 0);
+    gsl_vector *here = gsl_vector_alloc(fit->count);
+    for (int i = 0; here != NULL && i < FIT_STEPS; i++) {
+        *ohm = planned + fmax(best + step_ohm, 0);
+        bool solved = volts_at_meters(fit, here) == LW_OK;
+        if (solved) {
+            residual_from(fit, here);
+        }
+        double chi2 = solved ? weighed(fit, fit->residual, fit->residual) : INFINITY;
+        if (chi2 > best_chi2) {
+            step_ohm /= 2;
+            continue;
+        }
+        best = *ohm - planned;
+        best_chi2 = chi2;
+        if (slope(fit, ohm, 1e-4, here) != LW_OK) {
+            break;
+        }
+        double information = weighed(fit, fit->column, fit->column);
+        step_ohm = weighed(fit, fit->column, fit->residual) / information;
+        out->u_ohm = 1 / sqrt(information);
+        if (fabs(step_ohm) < 1e-6 * (best + 1e-3)) {
+            break;
+        }
+    }
+    *ohm = planned;
+    gsl_vector_free(here);
+    out->extra_ohm = best;
+    out->chi2_gain = fit->chi2 - best_chi2;
+}
+
+// The spans with the largest gains so far, each once.
+static void fit_best_again(struct fit *fit, struct lw_weak_span *result)
+{
+    bool *done = calloc(result->span_count, sizeof *done);
+    for (int i = 0; done != NULL && i < FIT_AGAIN; i++) {
+        size_t best = 0;
+        for (size_t k = 1; k < result->span_count; k++) {
+            bool better = !done[k] && result->fits[k].chi2_gain > 0 &&
+                          (best == 0 || result->fits[k].chi2_gain > result->fits[best].chi2_gain);
+            best = better ? k : best;
+        }
+        if (best == 0) {
+            break;
+        }
+        done[best] = true;
+        fit_again(fit, best, &result->fits[best]);
+    }
+    free(done);
+}
+
+static void choose(struct lw_weak_span *result, double critical)
+{
+    const double as_good = 3.8415; // 95 % of chi-square with one degree of freedom
+    result->span = 0;
+    for (size_t k = 1; k < result->span_count; k++) {
+        if (result->span == 0 || result->fits[k].chi2_gain > result->fits[result->span].chi2_gain) {
+            result->span = k;
+        }
+    }
+    double gain = result->fits[result->span].chi2_gain;
+    result->found = result->span > 0 && gain > critical * critical;
+    result->low = result->high = result->span;
+    for (size_t k = 1; k < result->span_count; k++) {
+        if (gain - result->fits[k].chi2_gain < as_good) {
+            result->low = k < result->low ? k : result->low;
+            result->high = k > result->high ? k : result->high;
+        }
+    }
+}
+
+static enum lw_status find(struct fit *fit, const struct lw_ladder *plan,
+                           struct lw_weak_span *result)
+{
+    double critical = NAN;
+    size_t spans = plan->tap_count > 1 ? plan->tap_count - 1 : 1;
+    enum lw_status status =
+        lw_quantile_normal(LW_TAIL_ABOVE, 0.05 / (double)spans, &critical, fit->error);
+    if (status == LW_OK) {
+        status = volts_at_meters(fit, fit->at_plan);
+    }
+    if (status == LW_OK) {
+        status = factor_covariance(fit, plan);
+    }
+    if (status != LW_OK) {
+        return status;
+    }
+    residual_from(fit, fit->at_plan);
+    fit->chi2 = weighed(fit, fit->residual, fit->residual);
+    for (size_t k = 0; k < plan->tap_count && status == LW_OK; k++) {
+        status = score_span(fit, k, critical + 1.6449, &result->fits[k]);
+    }
+    if (status == LW_OK) {
+        fit_best_again(fit, result);
+        choose(result, critical);
+        result->chi2 = fit->chi2;
+        result->dof = (double)fit->count;
+    }
+    return status;
+}
+
+enum lw_status lw_weak_span_find(const struct lw_ladder *ladder, const enum lw_load_state *states,
+                                 const struct lw_voltmeter *meters,
+                                 const struct lw_weak_span_options *options,
+                                 struct lw_weak_span *result, struct lw_error *error)
+{
+    struct fit fit = {.states = states, .meters = meters, .options = options, .error = error};
+    *result = (struct lw_weak_span){.span_count = ladder->tap_count};
+    result->fits = calloc(ladder->tap_count, sizeof *result->fits);
+    enum lw_status status = result->fits != NULL ? fit_init(&fit, ladder)
+                                                 : lw_fail(error, LW_MEMORY, "no memory for spans");
+    if (status == LW_OK) {
+        status = find(&fit, ladder, result);
+    }
+    fit_finish(&fit);
+    if (status != LW_OK) {
+        lw_weak_span_finish(result);
+    }
+    return status;
+}
+
+void lw_weak_span_finish(struct lw_weak_span *result)
+{
+    if (result != NULL) {
+        free(result->fits);
+        *result = (struct lw_weak_span){0};
+    }
+}

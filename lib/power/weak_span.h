@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Which span has more resistance than planned, from what the nodes' own voltmeters say. A node
+// voltmeter's error is mostly constant: its own and its kind's offset do not shrink by averaging,
+// source volts and the nodes' common draw are known only roughly. So the readings are compared with
+// the computed ones by generalised least squares: the covariance holds each meter's own error and
+// step on its diagonal, the kind's common error, the source's tolerance and the common draw scale
+// as shared terms (a nuisance with a prior is a term of the covariance), and each span's extra
+// resistance is tested as one column (Aitken 1936; score test).
+//
+// Node voltmeters measure between the rails: whether V+ or 0 V is the bad one they cannot tell.
+#ifndef LW_POWER_WEAK_SPAN_H
+#define LW_POWER_WEAK_SPAN_H
+
+#include "power/ladder.h"
+
+// One per tap. Standard uncertainties in volts.
+struct lw_voltmeter {
+    double volts;    // mean of what it said; NAN: nothing
+    double node_u_v; // its own constant error
+    double kind_u_v; // constant error of all of its kind
+    double step_v;   // smallest step
+    int kind;        // equal for meters of one kind
+};
+
+struct lw_weak_span_options {
+    const double *source_u_v; // per source: standard uncertainty of its volts
+    double draw_u;            // relative standard uncertainty of the nodes' common draw
+};
+
+// Extra resistance of one span alone, ohm at the planned currents: with the draw unknown, read it
+// as a ratio to the plan.
+struct lw_span_fit {
+    double extra_ohm, u_ohm;     // NAN where no meter can see the span
+    double z;                    // extra_ohm / u_ohm at the plan
+    double chi2_gain;            // how much better the readings fit with it, above 0 only for extra
+    double smallest_visible_ohm; // extra that would be proved 95 times in 100; INFINITY: none
+};
+
+// Span k (index) ends at tap k.
+struct lw_weak_span {
+    size_t span_count;
+    struct lw_span_fit *fits;
+    bool found;       // one-sided 95 %, corrected for the number of spans looked at
+    size_t span;      // the best one
+    size_t low, high; // spans that the readings cannot tell apart from it, inclusive
+    double chi2, dof; // of the readings against the plan, without any extra
+};
+
+// `states` per tap: which loads draw (those that answer, run). At least three meters with a
+// reading, else LW_USAGE; LW_GARBLED when the ladder has no operating point in these states.
+enum lw_status lw_weak_span_find(const struct lw_ladder *ladder, const enum lw_load_state *states,
+                                 const struct lw_voltmeter *meters,
+                                 const struct lw_weak_span_options *options,
+                                 struct lw_weak_span *result, struct lw_error *error);
+void lw_weak_span_finish(struct lw_weak_span *result);
+
+#endif

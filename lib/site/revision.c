@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Comparing revisions as people number them: 1.10 comes after 1.9. Numbers are compared by their
+// digits, so that no length overflows.
+#include "site/profile.h"
+
+#include <assert.h>
+#include <ctype.h>
+#include <string.h>
+
+// One piece between dots; past the end it is empty and counts as 0, so that 1.4 equals 1.4.0.
+struct piece {
+    const char *from;
+    size_t length;
+};
+
+static struct piece piece_next(const char **text)
+{
+    struct piece piece = {*text, strcspn(*text, ".")};
+    *text += piece.length;
+    if (**text == '.') {
+        (*text)++;
+    }
+    return piece;
+}
+
+static bool is_number(struct piece piece)
+{
+    for (size_t i = 0; i < piece.length; i++) {
+        if (!isdigit((unsigned char)piece.from[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static struct piece without_zeros(struct piece piece)
+{
+    while (piece.length > 0 && *piece.from == '0') {
+        piece.from++;
+        piece.length--;
+    }
+    return piece;
+}
+
+static int bytes_compare(struct piece a, struct piece b)
+{
+    size_t shared = a.length < b.length ? a.length : b.length;
+    int order = memcmp(a.from, b.from, shared);
+    return order != 0 ? order : (a.length > b.length) - (a.length < b.length);
+}
+
+static int piece_compare(struct piece a, struct piece b)
+{
+    if (!is_number(a) || !is_number(b)) {
+        return bytes_compare(a, b);
+    }
+    a = without_zeros(a);
+    b = without_zeros(b);
+    if (a.length != b.length) {
+        return a.length > b.length ? 1 : -1;
+    }
+    return bytes_compare(a, b);
+}
+
+int lw_revision_compare(const char *a, const char *b)
+{
+    assert(a && b);
+    while (*a != '\0' || *b != '\0') {
+        int order = piece_compare(piece_next(&a), piece_next(&b));
+        if (order != 0) {
+            return order;
+        }
+    }
+    return 0;
+}

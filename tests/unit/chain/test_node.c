@@ -1,0 +1,196 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What a virtual node answers, seen from the tester's port.
+#include "fixture.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+
+#include <cmocka.h>
+
+static void a_node_answers_reading_and_supply(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 3, .loops = 1}, NULL);
+    ask_registers(fixture.line, 2, 4, 0, 3, &answer);
+    assert_true(answer.whole);
+    assert_int_equal(answer.address, 2);
+    double reading = float_of(&answer, 0);
+    assert_true(reading > 4 && reading < 6);
+    double volts = 0.01 * word_of(&answer, 2);
+    assert_true(fabs(volts - lw_chain_true_volts(fixture.chain, 2)) < 0.15);
+    fixture_close(&fixture);
+}
+
+static void a_node_that_does_not_exist_is_silent(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 3}, NULL);
+    ask_registers(fixture.line, 9, 3, 0, 1, &answer);
+    assert_int_equal(answer.count, 0);
+    fixture_close(&fixture);
+}
+
+static void an_undeclared_register_is_refused(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1}, NULL);
+    ask_registers(fixture.line, 1, 3, 0, 1, &answer);
+    assert_true(answer.whole);
+    assert_int_equal(answer.pdu.bytes[0], 0x83);
+    assert_int_equal(answer.pdu.bytes[1], LW_ILLEGAL_ADDRESS);
+    fixture_close(&fixture);
+}
+
+static void a_short_gap_between_registers_reads_as_zero(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture, &(struct fixture_plan){.loops = 1}, NULL);
+    ask_registers(fixture.line, 1, 3, 0, 5, &answer);
+    assert_int_equal(word_of(&answer, 2), 0);
+    assert_int_equal(word_of(&answer, 3), 0);
+    assert_in_range(word_of(&answer, 4), 2300, 2500);
+    fixture_close(&fixture);
+}
+
+static void texts_and_numbers_carry_the_planned_serial(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1, .loops = 1}, NULL);
+    ask_registers(fixture.line, 1, 3, 100, 2, &answer);
+    assert_int_equal((uint32_t)word_of(&answer, 0) << 16 | word_of(&answer, 1), 100001);
+    ask_registers(fixture.line, 2, 3, 40, 6, &answer);
+    assert_true(answer.whole);
+    assert_memory_equal(answer.pdu.bytes + 2, "100002", 6);
+    fixture_close(&fixture);
+}
+
+static bool says(const struct answer *answer, const char *text)
+{
+    size_t length = strlen(text);
+    for (size_t i = 0; i + length <= answer->count; i++) {
+        if (memcmp(answer->bytes + i, text, length) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static void identity_has_a_marker_that_says_simulated(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    struct lw_pdu basic = {4, {0x2B, 0x0E, 0x01, 0x00}};
+    struct lw_pdu marker = {4, {0x2B, 0x0E, 0x04, 0x80}};
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1}, NULL);
+    ask(fixture.line, 1, &basic, 100, &answer);
+    assert_true(answer.whole);
+    assert_true(says(&answer, "Example Metrology"));
+    ask(fixture.line, 1, &marker, 100, &answer);
+    assert_true(answer.whole);
+    assert_true(says(&answer, "SIMULATED by linewalk"));
+    fixture_close(&fixture);
+}
+
+static void counters_count_and_clear(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    struct lw_pdu count = {5, {0x08, 0x00, LW_COUNT_NODE_MESSAGES, 0, 0}};
+    struct lw_pdu clear = {5, {0x08, 0x00, 0x0A, 0, 0}};
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1}, NULL);
+    for (int i = 0; i < 4; i++) {
+        ask_registers(fixture.line, 1, 4, 0, 2, &answer);
+    }
+    ask(fixture.line, 1, &count, 100, &answer);
+    assert_true(answer.whole);
+    assert_int_equal(answer.pdu.bytes[4], 5);
+    ask(fixture.line, 1, &clear, 100, &answer);
+    ask(fixture.line, 1, &count, 100, &answer);
+    assert_int_equal(answer.pdu.bytes[4], 1);
+    fixture_close(&fixture);
+}
+
+static void a_damaged_request_is_counted_and_not_answered(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    const uint8_t damaged[] = {1, 4, 0, 0, 0, 2, 0, 0};
+    struct lw_pdu errors = {5, {0x08, 0x00, LW_COUNT_BUS_ERRORS, 0, 0}};
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1}, NULL);
+    lw_line_send(fixture.line, damaged, sizeof damaged, NULL, NULL, NULL);
+    listen_ms(fixture.line, 100, &answer);
+    assert_int_equal(answer.count, 0);
+    ask(fixture.line, 1, &errors, 100, &answer);
+    assert_int_equal(answer.pdu.bytes[4], 1);
+    fixture_close(&fixture);
+}
+
+static void a_locked_address_is_not_changed_and_an_unlocked_one_after_the_restart(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    struct lw_pdu set = {5, {0x06, 0, 200, 0, 9}};
+    struct lw_pdu unlock = {5, {0x06, 0, 210, 1234 >> 8, 1234 & 0xFF}};
+    struct lw_pdu save = {5, {0x06, 0, 211, 0, 1}};
+    struct lw_pdu restart = {5, {0x08, 0, 1, 0, 0}};
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1}, NULL);
+    ask(fixture.line, 1, &set, 100, &answer);
+    assert_int_equal(answer.pdu.bytes[0], 0x86);
+    ask(fixture.line, 1, &unlock, 100, &answer);
+    ask(fixture.line, 1, &set, 100, &answer);
+    assert_int_equal(answer.pdu.bytes[0], 0x06);
+    ask(fixture.line, 1, &save, 100, &answer);
+    ask_registers(fixture.line, 1, 4, 0, 2, &answer);
+    assert_true(answer.whole);
+    ask(fixture.line, 1, &restart, 100, &answer);
+    ask_registers(fixture.line, 9, 4, 0, 2, &answer);
+    assert_true(answer.whole);
+    fixture_close(&fixture);
+}
+
+static void no_reply_is_slower_than_the_profile_says(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 2}, NULL);
+    for (int i = 0; i < 200; i++) {
+        ask_registers(fixture.line, (uint8_t)(1 + i % 2), 4, 0, 2, &answer);
+        assert_true(answer.whole);
+        int64_t latency_ns = answer.first_ns - answer.sent_last_ns;
+        assert_in_range(latency_ns, lw_framing_t35_ns(&fixture.line->framing), 12000000);
+    }
+    fixture_close(&fixture);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_node_answers_reading_and_supply),
+        cmocka_unit_test(a_node_that_does_not_exist_is_silent),
+        cmocka_unit_test(an_undeclared_register_is_refused),
+        cmocka_unit_test(a_short_gap_between_registers_reads_as_zero),
+        cmocka_unit_test(texts_and_numbers_carry_the_planned_serial),
+        cmocka_unit_test(identity_has_a_marker_that_says_simulated),
+        cmocka_unit_test(counters_count_and_clear),
+        cmocka_unit_test(a_damaged_request_is_counted_and_not_answered),
+        cmocka_unit_test(a_locked_address_is_not_changed_and_an_unlocked_one_after_the_restart),
+        cmocka_unit_test(no_reply_is_slower_than_the_profile_says),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
