@@ -39,6 +39,13 @@ static int64_t floor_divide(int64_t value, int64_t by)
     return value / by - (value % by < 0);
 }
 
+// What floor_divide() leaves, 0..by-1.
+static int64_t floor_rest(int64_t value, int64_t by)
+{
+    int64_t rest = value % by;
+    return rest < 0 ? rest + by : rest;
+}
+
 struct date {
     int64_t year;
     int month, day;
@@ -83,10 +90,10 @@ void lw_time_format(int64_t utc_ns, int decimals, char text[LW_TIME_TEXT])
     assert(decimals == 0 || decimals == 3 || decimals == 6 || decimals == 9);
     int64_t seconds = floor_divide(utc_ns, second_ns);
     int64_t days = floor_divide(seconds, DAY_S);
-    int second_of_day = (int)(seconds - days * DAY_S);
+    int second_of_day = (int)floor_rest(seconds, DAY_S);
     struct date date = date_from_days(days);
     char fraction[16];
-    lw_print(fraction, sizeof fraction, ".%09d", (int)(utc_ns - seconds * second_ns));
+    lw_print(fraction, sizeof fraction, ".%09d", (int)floor_rest(utc_ns, second_ns));
     fraction[decimals == 0 ? 0 : decimals + 1] = '\0';
     lw_print(text, LW_TIME_TEXT, "%04d-%02d-%02dT%02d:%02d:%02d%sZ", (int)date.year, date.month,
              date.day, second_of_day / 3600, second_of_day / 60 % 60, second_of_day % 60, fraction);

@@ -33,57 +33,42 @@ static const char *const rails[] = {"v_plus", "zero_v", "both", NULL};
 static const char *const ends[] = {"head", "tail", NULL};
 
 static const struct lw_field joint_fields[] = {
-    {.key = "ohm", .kind = LW_NUMBER, .offset = offsetof(struct joint, ohm), .required = true},
-    {.key = "name", .kind = LW_TEXT, .offset = offsetof(struct joint, name)},
+    {LW_AT(struct joint, ohm), .kind = LW_NUMBER, .required = true},
+    {LW_AT(struct joint, name), .kind = LW_TEXT},
     {0},
 };
 static const struct lw_shape joint_shape = {"joint", sizeof(struct joint), joint_fields, true};
 
 static const struct lw_field span_fields[] = {
-    {.key = "length_m",
-     .kind = LW_NUMBER,
-     .offset = offsetof(struct span, length_m),
-     .unit = "m",
-     .says = "from the tap before",
-     .required = true,
-     .ranged = true,
-     .above_low = true,
-     .low = 0,
-     .high = INFINITY},
-    {.key = "count", .kind = LW_INTEGER, .offset = offsetof(struct span, count), .fallback = 2},
-    {.key = "fixed", .kind = LW_BOOLEAN, .offset = offsetof(struct span, fixed), .fallback = 1},
+    {LW_AT(struct span, length_m), .kind = LW_NUMBER, .unit = "m", .says = "from the tap before",
+     .required = true, .ranged = true, .above_low = true, .low = 0, .high = INFINITY},
+    {LW_AT(struct span, count), .kind = LW_INTEGER, .fallback = 2},
+    {LW_AT(struct span, fixed), .kind = LW_BOOLEAN, .fallback = 1},
     {0},
 };
 static const struct lw_shape span_shape = {"span", sizeof(struct span), span_fields, false};
 
-#define AT(member) .offset = offsetof(struct sample, member)
 static const struct lw_field sample_fields[] = {
-    {.key = "text", .kind = LW_TEXT, AT(text), .required = true},
-    {.key = "number", .kind = LW_NUMBER, AT(number)},
-    {.key = "standard", .kind = LW_NUMBER, AT(standard), .has_default = true, .fallback = 1.5},
-    {.key = "maybe", .kind = LW_NUMBER, AT(maybe), .nullable = true},
-    {.key = "integer", .kind = LW_INTEGER, AT(integer), .fallback = 7},
-    {.key = "place", .kind = LW_INTEGER, AT(place), .names = ends},
-    {.key = "choice", .kind = LW_CHOICE, AT(choice), .names = rails, .fallback = -1},
-    {.key = "tap",
-     .kind = LW_INTEGER,
-     AT(tap),
-     .ranged = true,
-     .low = 1,
-     .high = 247,
+    {LW_AT(struct sample, text), .kind = LW_TEXT, .required = true},
+    {LW_AT(struct sample, number), .kind = LW_NUMBER},
+    {LW_AT(struct sample, standard), .kind = LW_NUMBER, .has_default = true, .fallback = 1.5},
+    {LW_AT(struct sample, maybe), .kind = LW_NUMBER, .nullable = true},
+    {LW_AT(struct sample, integer), .kind = LW_INTEGER, .fallback = 7},
+    {LW_AT(struct sample, place), .kind = LW_INTEGER, .names = ends},
+    {LW_AT(struct sample, choice), .kind = LW_CHOICE, .names = rails, .fallback = -1},
+    {LW_AT(struct sample, tap), .kind = LW_INTEGER, .ranged = true, .low = 1, .high = 247,
      .fallback = 0},
-    {.key = "boolean", .kind = LW_BOOLEAN, AT(boolean)},
-    {.key = "span", .kind = LW_OBJECT, AT(span), .sub = &span_shape},
-    {.key = "optional", .kind = LW_OPTIONAL, AT(optional), .sub = &span_shape},
-    {.key = "joints", .kind = LW_LIST, AT(joints), .sub = &joint_shape},
-    {.key = "numbers", .kind = LW_NUMBERS, AT(numbers), .low_items = 2, .high_items = 3},
-    {.key = "texts", .kind = LW_TEXTS, AT(texts)},
-    {.key = "map", .kind = LW_MAP, AT(map)},
-    {.key = "spans", .kind = LW_LIST, AT(spans), .sub = &span_shape},
-    {.key = "raw", .kind = LW_RAW, AT(raw)},
+    {LW_AT(struct sample, boolean), .kind = LW_BOOLEAN},
+    {LW_AT(struct sample, span), .kind = LW_OBJECT, .sub = &span_shape},
+    {LW_AT(struct sample, optional), .kind = LW_OPTIONAL, .sub = &span_shape},
+    {LW_AT(struct sample, joints), .kind = LW_LIST, .sub = &joint_shape},
+    {LW_AT(struct sample, numbers), .kind = LW_NUMBERS, .low_items = 2, .high_items = 3},
+    {LW_AT(struct sample, texts), .kind = LW_TEXTS},
+    {LW_AT(struct sample, map), .kind = LW_MAP},
+    {LW_AT(struct sample, spans), .kind = LW_LIST, .sub = &span_shape},
+    {LW_AT(struct sample, raw), .kind = LW_RAW},
     {0},
 };
-#undef AT
 static const struct lw_shape sample_shape = {"sample", sizeof(struct sample), sample_fields, false};
 
 static const char sample_full[] =

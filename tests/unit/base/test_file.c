@@ -1,52 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // Files in a folder of the test's own, with every system call made to fail in turn.
-#include "base/file.h"
-
-#include "base/list.h"
+#include "own_folder.h"
 
 #include <errno.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stdint.h>
 #include <sys/stat.h>
-#include <unistd.h>
-
-#include <cmocka.h>
-
-static char folder[] = "/tmp/linewalk-test-file-XXXXXX";
-
-static const char *in_folder(const char *name)
-{
-    static char path[LW_PATH];
-    assert_true(lw_path_join(path, sizeof path, folder, name));
-    return path;
-}
-
-static int make_folder(void **state)
-{
-    (void)state;
-    return mkdtemp(folder) == NULL ? -1 : 0;
-}
-
-static int empty_folder(void **state)
-{
-    (void)state;
-    struct lw_list names;
-    lw_file_fail_after(-1, 0);
-    assert_int_equal(lw_folder_names(folder, &names, NULL), LW_OK);
-    for (size_t i = 0; i < names.count; i++) {
-        assert_int_equal(remove(in_folder(((char **)names.items)[i])), 0);
-    }
-    lw_names_free(&names);
-    return 0;
-}
-
-static int remove_folder(void **state)
-{
-    (void)state;
-    return rmdir(folder);
-}
 
 static size_t count_names(void)
 {
@@ -55,11 +13,6 @@ static size_t count_names(void)
     size_t count = names.count;
     lw_names_free(&names);
     return count;
-}
-
-static void put(const char *name, const char *content)
-{
-    assert_int_equal(lw_file_write(in_folder(name), content, strlen(content), NULL), LW_OK);
 }
 
 static void assert_holds(const char *name, const char *content)
@@ -267,81 +220,6 @@ static void digests_are_those_of_the_standard(void **state)
     assert_string_equal(digest, "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
 }
 
-static void folders_are_made_with_their_parents(void **state)
-{
-    (void)state;
-    struct lw_error error = {0};
-    assert_int_equal(lw_folder_make(in_folder("p/q/r"), &error), LW_OK);
-    assert_int_equal(lw_folder_make(in_folder("p/q/r/"), &error), LW_OK);
-    assert_true(lw_folder_exists(in_folder("p/q/r")));
-    assert_false(lw_file_exists(in_folder("p/q/r")));
-    put("f", "x");
-    assert_true(lw_file_exists(in_folder("f")));
-    assert_int_equal(lw_folder_make(in_folder("f"), &error), LW_SYSTEM);
-    assert_int_equal(lw_folder_make(in_folder("f/g"), &error), LW_SYSTEM);
-    assert_int_equal(lw_folder_make("", &error), LW_SYSTEM);
-    lw_file_fail_after(0, EACCES);
-    assert_int_equal(lw_folder_make(in_folder("z"), &error), LW_SYSTEM);
-    assert_int_equal(rmdir(in_folder("p/q/r")), 0);
-    assert_int_equal(rmdir(in_folder("p/q")), 0);
-}
-
-static void names_come_sorted(void **state)
-{
-    (void)state;
-    struct lw_list names;
-    put("0010-b", "");
-    put("0002-a", "");
-    put("z", "");
-    assert_int_equal(lw_folder_names(folder, &names, NULL), LW_OK);
-    assert_int_equal(names.count, 3);
-    assert_string_equal(((char **)names.items)[0], "0002-a");
-    assert_string_equal(((char **)names.items)[2], "z");
-    lw_names_free(&names);
-    lw_names_free(NULL);
-}
-
-static void paths_join_and_part(void **state)
-{
-    (void)state;
-    char path[8];
-    assert_true(lw_path_join(path, sizeof path, "a", "b"));
-    assert_string_equal(path, "a/b");
-    assert_true(lw_path_join(path, sizeof path, "a/", "b"));
-    assert_string_equal(path, "a/b");
-    assert_true(lw_path_join(path, sizeof path, "a", "/b"));
-    assert_string_equal(path, "/b");
-    assert_false(lw_path_join(path, sizeof path, "aaaa", "bbb"));
-    assert_true(lw_path_folder(path, sizeof path, "a/b/c"));
-    assert_string_equal(path, "a/b");
-    assert_true(lw_path_folder(path, sizeof path, "/c"));
-    assert_string_equal(path, "/");
-    assert_true(lw_path_folder(path, sizeof path, "c"));
-    assert_string_equal(path, ".");
-}
-
-static void a_lock_keeps_a_second_one_out_until_released(void **state)
-{
-    (void)state;
-    struct lw_lock first, second;
-    struct lw_error error = {0};
-    put("visit.json", "{}");
-    assert_int_equal(lw_lock_take(in_folder("visit.json"), 0, &first, &error), LW_OK);
-    assert_int_equal(lw_lock_take(in_folder("visit.json"), 0.05, &second, &error), LW_SYSTEM);
-    assert_non_null(strstr(error.says, "is in use"));
-    assert_int_equal(second.descriptor, -1);
-    lw_lock_release(&second);
-    lw_lock_release(&first);
-    assert_int_equal(lw_lock_take(in_folder("visit.json"), 0, &second, &error), LW_OK);
-    lw_lock_release(&second);
-    assert_int_equal(lw_lock_take(in_folder("none"), 0, &second, &error), LW_SYSTEM);
-    assert_int_equal(lw_lock_take(folder, 0, &second, &error), LW_OK);
-    lw_lock_release(&second);
-    lw_lock_release(NULL);
-}
-
-#define IN_FOLDER(test) cmocka_unit_test_teardown(test, empty_folder)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -357,10 +235,6 @@ int main(void)
         IN_FOLDER(a_failing_call_is_said_by_reading_and_digesting),
         IN_FOLDER(closing_nothing_is_allowed),
         IN_FOLDER(digests_are_those_of_the_standard),
-        IN_FOLDER(folders_are_made_with_their_parents),
-        IN_FOLDER(names_come_sorted),
-        IN_FOLDER(paths_join_and_part),
-        IN_FOLDER(a_lock_keeps_a_second_one_out_until_released),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
 }

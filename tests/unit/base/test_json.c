@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Reading and writing by a table of fields.
+// Reading by a table of fields.
 #include "sample.h"
 
 #include <setjmp.h>
@@ -124,123 +124,6 @@ static void hostile_keys_are_cleaned_and_cut(void **state)
     lw_text_finish(&json);
 }
 
-static void assert_round_trip(const char *json, bool pretty)
-{
-    struct sample first, second;
-    struct lw_text one = {0}, two = {0};
-    struct lw_error error = {0};
-    assert_int_equal(read_text(json, &first, &error), LW_OK);
-    assert_int_equal(lw_json_write(&sample_shape, &first, pretty, &one, &error), LW_OK);
-    assert_int_equal(read_text(one.bytes, &second, &error), LW_OK);
-    assert_int_equal(lw_json_write(&sample_shape, &second, pretty, &two, &error), LW_OK);
-    assert_string_equal(one.bytes, two.bytes);
-    lw_text_finish(&one);
-    lw_text_finish(&two);
-    lw_json_free(&sample_shape, &first);
-    lw_json_free(&sample_shape, &second);
-}
-
-static void what_is_written_reads_back(void **state)
-{
-    (void)state;
-    assert_round_trip(sample_full, false);
-    assert_round_trip(sample_full, true);
-    assert_round_trip("{\"text\":\"\"}", true);
-}
-
-static void absent_fields_are_left_out_or_null(void **state)
-{
-    (void)state;
-    struct sample sample;
-    struct lw_text text = {0};
-    lw_json_init(&sample_shape, &sample);
-    assert_int_equal(lw_json_write(&sample_shape, &sample, false, &text, NULL), LW_OK);
-    assert_string_equal(text.bytes, "{\"standard\":1.5,\"maybe\":null,\"integer\":7,\"place\":0,"
-                                    "\"boolean\":false,\"joints\":[],\"texts\":[],\"map\":{},"
-                                    "\"spans\":[]}");
-    lw_text_finish(&text);
-}
-
-static void pretty_text_is_indented_and_keeps_short_lists_together(void **state)
-{
-    (void)state;
-    struct lw_text text = {0};
-    struct sample sample;
-    assert_int_equal(read_text("{\"text\":\"a,b\",\"joints\":[[1,\"P,1\"]],\"spans\":[{\"length_m\""
-                               ":1}],\"raw\":{\"e\":{},\"l\":[]}}",
-                               &sample, NULL),
-                     LW_OK);
-    assert_int_equal(lw_json_write(&sample_shape, &sample, true, &text, NULL), LW_OK);
-    assert_string_equal(text.bytes, "{\n"
-                                    "  \"text\": \"a,b\",\n"
-                                    "  \"standard\": 1.5,\n"
-                                    "  \"maybe\": null,\n"
-                                    "  \"integer\": 7,\n"
-                                    "  \"place\": 0,\n"
-                                    "  \"boolean\": false,\n"
-                                    "  \"joints\": [[1, \"P,1\"]],\n"
-                                    "  \"texts\": [],\n"
-                                    "  \"map\": {},\n"
-                                    "  \"spans\": [\n"
-                                    "    {\n"
-                                    "      \"length_m\": 1,\n"
-                                    "      \"count\": 2,\n"
-                                    "      \"fixed\": true\n"
-                                    "    }\n"
-                                    "  ],\n"
-                                    "  \"raw\": {\n"
-                                    "    \"e\": {},\n"
-                                    "    \"l\": []\n"
-                                    "  }\n"
-                                    "}\n");
-    lw_text_finish(&text);
-    lw_json_free(&sample_shape, &sample);
-}
-
-static void expect_unwritable(struct sample *sample, const char *says)
-{
-    struct lw_text text = {0};
-    struct lw_error error = {0};
-    assert_int_equal(lw_json_write(&sample_shape, sample, true, &text, &error), LW_USAGE);
-    assert_string_equal(error.says, says);
-    assert_int_equal(text.length, 0);
-    lw_text_finish(&text);
-    lw_json_init(&sample_shape, sample);
-}
-
-static void what_would_not_read_back_is_not_written(void **state)
-{
-    (void)state;
-    struct sample sample;
-    struct lw_pair pairs[] = {{"a", 1}, {"a", 2}};
-    lw_json_init(&sample_shape, &sample);
-    sample.number = INFINITY;
-    expect_unwritable(&sample, "/number: no finite number");
-    sample.text = (char[]){"\xff"};
-    expect_unwritable(&sample, "/text: no valid UTF-8");
-    sample.raw = (char[]){"{\"a\":}"};
-    sample.maybe = INFINITY;
-    expect_unwritable(&sample, "would not read back: line 1, column 122: '}' where a value should "
-                               "stand");
-    sample.map = (struct lw_list){pairs, 2};
-    expect_unwritable(&sample,
-                      "would not read back: line 1, column 104: key 'a' for the second time");
-    sample.place = -3;
-    expect_unwritable(&sample, "/place: no word stands for -3");
-}
-
-static void control_characters_are_written_as_escapes(void **state)
-{
-    (void)state;
-    struct sample sample;
-    struct lw_text text = {0};
-    lw_json_init(&sample_shape, &sample);
-    sample.text = (char[]){"\x1b\n\x7f\xc2\x9b\xe2\x80\xae\"\\/"};
-    assert_int_equal(lw_json_write(&sample_shape, &sample, false, &text, NULL), LW_OK);
-    assert_memory_equal(text.bytes, "{\"text\":\"\\u001b\\n\\u007f\\u009b\\u202e\\\"\\\\/\"", 41);
-    lw_text_finish(&text);
-}
-
 static void reading_many_members_stays_fast(void **state)
 {
     (void)state;
@@ -267,11 +150,6 @@ int main(void)
         cmocka_unit_test(absent_fields_get_what_the_table_says),
         cmocka_unit_test(what_is_wrong_is_said_with_its_place),
         cmocka_unit_test(hostile_keys_are_cleaned_and_cut),
-        cmocka_unit_test(what_is_written_reads_back),
-        cmocka_unit_test(absent_fields_are_left_out_or_null),
-        cmocka_unit_test(pretty_text_is_indented_and_keeps_short_lists_together),
-        cmocka_unit_test(what_would_not_read_back_is_not_written),
-        cmocka_unit_test(control_characters_are_written_as_escapes),
         cmocka_unit_test(reading_many_members_stays_fast),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
