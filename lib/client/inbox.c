@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // Frames among bytes. A frame of somebody unknown is believed only where its function tells the
-// length (or it is all there is): trying every length at every byte would find one frame that never
-// was in 65 536 tries.
+// length and its content makes sense (or it is all there is): a CRC alone, tried at every byte of a
+// noise, finds one frame that never was in 65 536 tries.
 #include "client/inbox.h"
 
 #include "modbus/frame.h"
@@ -83,11 +83,26 @@ bool lw_inbox_answer(const struct lw_inbox *inbox, bool ended, uint8_t address,
     return false;
 }
 
+static bool sensible_reply(const struct lw_pdu *pdu)
+{
+    struct lw_reply reply;
+    return lw_reply_parse(NULL, pdu, &reply) && lw_function_word(reply.function) != NULL &&
+           (reply.exception == 0 || lw_exception_word(reply.exception) != NULL);
+}
+
+static bool sensible_request(const struct lw_pdu *pdu)
+{
+    struct lw_request request;
+    return lw_request_parse(pdu, &request) == 0;
+}
+
 static bool frame_at(const struct lw_inbox *inbox, size_t at, size_t to, struct lw_found *found)
 {
     const uint8_t *bytes = inbox->bytes + at;
-    return unwrap_at(inbox, at, lw_rtu_reply_length(NULL, bytes, to - at), to, found) ||
-           unwrap_at(inbox, at, lw_rtu_request_length(bytes, to - at), to, found);
+    int reply = lw_rtu_reply_length(NULL, bytes, to - at);
+    int request = lw_rtu_request_length(bytes, to - at);
+    return (unwrap_at(inbox, at, reply, to, found) && sensible_reply(&found->pdu)) ||
+           (unwrap_at(inbox, at, request, to, found) && sensible_request(&found->pdu));
 }
 
 bool lw_inbox_frame(const struct lw_inbox *inbox, size_t from, size_t to, struct lw_found *found)

@@ -65,6 +65,18 @@ static bool answers_but_elsewhere(const struct lw_attempt *attempt, const struct
     return attempt != NULL && lw_reply_parse(&attempt->exchange->request, &found->pdu, &reply);
 }
 
+// A master's frame has silence before it and behind it, of which a collision may spoil one; a frame
+// in the middle of a noise is chance.
+static bool stands_free(const struct lw_client *client, const struct lw_found *found)
+{
+    const struct lw_inbox *inbox = &client->inbox;
+    size_t end = found->at + found->count;
+    int64_t pause_ns = (inbox->ends_ns[found->at] - inbox->begins_ns[found->at]) * 3 / 2;
+    return found->at == 0 || end == inbox->count ||
+           inbox->begins_ns[found->at] - inbox->ends_ns[found->at - 1] > pause_ns ||
+           inbox->begins_ns[end] - inbox->ends_ns[end - 1] > pause_ns;
+}
+
 static void explain(struct lw_client *client, struct lw_attempt *attempt,
                     const struct lw_found *found)
 {
@@ -81,7 +93,8 @@ static void explain(struct lw_client *client, struct lw_attempt *attempt,
         lw_client_note_late(client, found->address, late,
                             client->inbox.ends_ns[found->at + found->count - 1]);
     }
-    if (explained == LW_UNEXPLAINED && !answers_but_elsewhere(attempt, found)) {
+    if (explained == LW_UNEXPLAINED && stands_free(client, found) &&
+        !answers_but_elsewhere(attempt, found)) {
         client->foreign = true;
         client->foreign_address = found->address;
         client->foreign_function = found->pdu.bytes[0];
