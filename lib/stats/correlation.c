@@ -71,23 +71,33 @@ static double variance_inflation(const double *rho, size_t lags)
     return 2 * sum - 1;
 }
 
-// 1 + 2 sum rho_k^2 up to the last lag before five that say nothing.
+// 1 + 2 sum rho_k^2: up to the last lag before five that say nothing, and at least while all are
+// positive.
 static double spread_inflation(const double *rho, size_t lags, size_t n)
 {
     enum { QUIET = 5 };
     double band = 2 * sqrt(log10((double)n) / (double)n);
     double sum = 0, since = 0;
     int quiet = 0;
+    bool positive = true;
     for (size_t k = 1; k <= lags && quiet < QUIET; k++) {
+        positive = positive && rho[k] > 0;
         since += rho[k] * rho[k];
         quiet++;
-        if (fabs(rho[k]) >= band) {
+        if (positive || fabs(rho[k]) >= band) {
             sum += since;
             since = 0;
             quiet = 0;
         }
     }
     return 1 + 2 * sum;
+}
+
+// Lag-1 correlation as it was before a line was fitted: the fit makes residuals look less alike, by
+// (2 + 4 rho)/n (Kendall 1954 for the mean alone: (1 + 3 rho)/n).
+static double before_the_fit(double rho, double n)
+{
+    return fmin(rho + (2 + 4 * rho) / n, 1 - 2 / n);
 }
 
 enum lw_status lw_effective_n(const double *value, size_t n, double *for_mean, double *for_spread,
@@ -105,8 +115,11 @@ enum lw_status lw_effective_n(const double *value, size_t n, double *for_mean, d
     }
     enum lw_status status = lw_autocorrelation(value, n, lags, rho, error);
     if (!status) {
-        *for_mean = fmin(all, fmax(1, all / fmax(variance_inflation(rho, lags), 1 / all)));
-        *for_spread = fmax(1, all / spread_inflation(rho, lags, n));
+        double near = before_the_fit(rho[1], all);
+        double mean = fmax(variance_inflation(rho, lags), (1 + near) / (1 - near));
+        double spread = fmax(spread_inflation(rho, lags, n), (1 + near * near) / (1 - near * near));
+        *for_mean = all / fmin(fmax(mean, 1), all);
+        *for_spread = all / fmin(spread, all);
     }
     free(rho);
     return status;

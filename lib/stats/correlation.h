@@ -14,10 +14,13 @@
 enum lw_status lw_autocorrelation(const double *value, size_t n, size_t lags, double *rho,
                                   struct lw_error *error);
 
-// n / (1 + 2 sum rho_k) and n / (1 + 2 sum rho_k^2), each 1..n. The first sum ends where pairs of
-// neighbouring lags stop being positive (Geyer 1992, initial positive sequence), the second where
-// five lags in a row stay inside 2 sqrt(log10 n / n) (Politis and White 2004): a sum over all lags
-// would add up nothing but noise. LW_MEMORY.
+// n / (1 + 2 sum rho_k) and n / (1 + 2 sum rho_k^2), each 1..n, of residuals about a straight line.
+// A sum over all lags would add up nothing but noise: the first ends where pairs of neighbouring
+// lags stop being positive (Geyer 1992, initial positive sequence), the second where the
+// correlation is no longer positive and five lags in a row stay inside 2 sqrt(log10 n / n) (Politis
+// and White 2004). Neither falls below what a first-order autoregression with the lag-1 correlation
+// would have, this one corrected for what the fit of the line took from it: short series show too
+// little of it. LW_MEMORY.
 enum lw_status lw_effective_n(const double *value, size_t n, double *for_mean, double *for_spread,
                               struct lw_error *error);
 

@@ -300,22 +300,74 @@ static enum lw_status without_drift(const double *time_s, const double *value, s
     }
     enum lw_status status =
         lw_effective_n(residual, n, &spread->effective_n_mean, &spread->effective_n_spread, error);
-    double alike = sqrt((double)n / spread->effective_n_mean);
-    spread->drift_u_per_s = times > 0 ? spread->noise * alike / sqrt(times) : NAN;
-    spread->mean_u = spread->noise / sqrt(spread->effective_n_mean);
+    // The fit takes what is slow in the noise along with the drift: (1 + 2 sum rho) readings' worth
+    // of it for each parameter.
+    double taken = fmin(0.75, (double)parameters / spread->effective_n_mean);
+    double whole = spread->noise / sqrt(1 - taken);
+    spread->mean_u = whole / sqrt(spread->effective_n_mean);
+    spread->drift_u_per_s = NAN;
+    if (times > 0) {
+        spread->drift_u_per_s = whole * sqrt((double)n / spread->effective_n_mean / times);
+    }
+    return status;
+}
+
+// Takes the rounding to steps off the noise, where it is known (Sheppard 1898).
+static void take_rounding_off(struct lw_spread *spread)
+{
+    double step = spread->resolution > 0 ? spread->resolution : 0;
+    double square = spread->noise * spread->noise - step * step / 12;
+    spread->noise_unrounded = isnan(square) ? NAN : sqrt(fmax(0, square));
+    spread->below_resolution =
+        spread->noise == 0 || (step > 0 && spread->noise_unrounded < step / 2);
+    // Noise over half a step averages the rounding out; less leaves the mean where it was rounded
+    // to.
+    if (spread->below_resolution) {
+        spread->mean_u = hypot(spread->mean_u, step / sqrt(12));
+    }
+}
+
+// Largest standard deviation of readings whose own noise is half a step.
+static double hidden_by_steps(const struct lw_spread *spread)
+{
+    return spread->resolution > 0 ? spread->resolution * sqrt(1.0 / 4 + 1.0 / 12) : INFINITY;
+}
+
+enum lw_status lw_spread_bounds(const struct lw_spread *spread, double confidence,
+                                struct lw_interval *interval, struct lw_error *error)
+{
+    *interval = (struct lw_interval){0, INFINITY};
+    if (!isfinite(spread->noise) || spread->effective_n_spread < 2) {
+        return LW_OK;
+    }
+    enum lw_status status = lw_interval_stdev(LW_ONE_SIDED, confidence, spread->noise,
+                                              spread->effective_n_spread, interval, error);
+    if (!status && spread->below_resolution) {
+        interval->low = 0;
+        interval->high = fmax(interval->high, hidden_by_steps(spread));
+    }
+    return status;
+}
+
+enum lw_status lw_spread_decide(const struct lw_spread *spread, double limit, unsigned together,
+                                struct lw_decided *decided, struct lw_error *error)
+{
+    double noise = isfinite(spread->noise) ? spread->noise : 0;
+    double effective_n = isfinite(spread->noise) ? spread->effective_n_spread : 1;
+    enum lw_status status = lw_decide_stdev(noise, effective_n, limit, together, decided, error);
+    if (!status && spread->below_resolution) {
+        status = lw_spread_bounds(spread, decided->confidence, &decided->bounds, error);
+        bool kept = decided->bounds.high <= limit;
+        decided->decision = kept ? LW_LIMIT_KEPT : LW_LIMIT_OPEN;
+        decided->n_to_decide = kept ? effective_n : INFINITY;
+    }
     return status;
 }
 
 static enum lw_status bound(struct lw_spread *spread, struct lw_error *error)
 {
-    spread->stdev_low95 = 0;
-    spread->stdev_high95 = INFINITY;
-    if (!isfinite(spread->noise) || spread->effective_n_spread < 2) {
-        return LW_OK;
-    }
     struct lw_interval interval;
-    enum lw_status status = lw_interval_stdev(LW_ONE_SIDED, 0.95, spread->noise,
-                                              spread->effective_n_spread, &interval, error);
+    enum lw_status status = lw_spread_bounds(spread, 0.95, &interval, error);
     if (!status) {
         spread->stdev_low95 = interval.low;
         spread->stdev_high95 = interval.high;
@@ -330,6 +382,7 @@ static struct lw_spread unknown_spread(size_t n)
                               .robust_stdev = NAN,
                               .lag1 = NAN,
                               .noise = NAN,
+                              .noise_unrounded = NAN,
                               .noise_lag1 = NAN,
                               .effective_n_mean = 1,
                               .effective_n_spread = 1,
@@ -359,7 +412,7 @@ static enum lw_status measure(const double *time_s, const double *value, size_t 
     enum lw_status status = without_drift(time_s, value, n, residual, spread, error);
     if (!status) {
         spread->robust_stdev = n > 1 ? robust_scale(residual, n, scratch) : NAN;
-        spread->below_resolution = spread->noise == 0 || spread->noise < spread->resolution / 2;
+        take_rounding_off(spread);
         status = count_outliers(value, n, spread, error);
     }
     return status ? status : bound(spread, error);

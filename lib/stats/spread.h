@@ -8,6 +8,8 @@
 #define LW_STATS_SPREAD_H
 
 #include "base/error.h"
+#include "stats/decide.h"
+#include "stats/interval.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -22,6 +24,8 @@ struct lw_spread_options lw_spread_options(void);
 // Numbers in the reading's unit; NAN where the readings can't say (one reading has no stdev).
 // `stdev` is the plain one about the mean. `noise` is what is left when a straight drift is taken
 // away, and is the one to judge against a noise limit; stdev_low95 and stdev_high95 are its bounds.
+// What is bounded is the spread of readings about a straight line over as long as was measured;
+// noise that is slower than that is not in it.
 struct lw_spread {
     size_t n;
     double duration_s; // last time minus first
@@ -30,6 +34,8 @@ struct lw_spread {
     double robust_stdev; // 1.4826 median absolute deviation, after removing drift
     double lag1;         // lag-1 autocorrelation about the mean, as NIST defines it
     double noise;        // standard deviation about the fitted line, divisor n - 2
+    double
+        noise_unrounded; // the sensor's own: noise without what rounding to steps adds (Sheppard)
     double noise_lag1;   // lag-1 autocorrelation after removing drift
     // n / (1 + 2 sum rho_k) and n / (1 + 2 sum rho_k^2) of the readings without drift: what they
     // are worth for a mean, and for a spread (Bayley and Hammersley 1946). At most n each, at least
@@ -56,6 +62,17 @@ struct lw_spread {
 enum lw_status lw_spread_of(const double *time_s, const double *value, size_t n,
                             const struct lw_spread_options *options, struct lw_spread *spread,
                             struct lw_error *error);
+
+// One-sided bounds of `noise` at `confidence` (0 < confidence < 1), as stdev_low95 and stdev_high95
+// are at 0.95. LW_GARBLED where no trustworthy number was found.
+enum lw_status lw_spread_bounds(const struct lw_spread *spread, double confidence,
+                                struct lw_interval *interval, struct lw_error *error);
+
+// Judges `noise` against `limit` (above 0, in the reading's unit) for one of `together` nodes, as
+// lw_decide_stdev, but with the bounds above: readings that never move do not prove less noise than
+// their step can show. Undecided below the resolution is never decided by more readings.
+enum lw_status lw_spread_decide(const struct lw_spread *spread, double limit, unsigned together,
+                                struct lw_decided *decided, struct lw_error *error);
 
 // Marks the outliers that `spread->outliers` counts: out[i] for each reading. A reading is one when
 // it is further from the median of its neighbourhood (5 each side) than a normal distribution

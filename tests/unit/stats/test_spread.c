@@ -290,6 +290,53 @@ static void a_spread_under_half_a_step_is_said(void **state)
     assert_false(spread_known(1000, options).below_resolution);
 }
 
+static void rounding_is_taken_off_the_noise(void **state)
+{
+    (void)state;
+    // Sheppard: rounding to steps of q adds q^2/12 to the variance.
+    make_noise(16, 20000, 0);
+    for (size_t i = 0; i < 20000; i++) {
+        value[i] = round(value[i]);
+    }
+    struct lw_spread spread = spread_of(20000);
+    assert_true(fabs(spread.resolution - 1) < 1e-12);
+    assert_true(fabs(spread.noise - sqrt(1 + 1.0 / 12)) < 0.02);
+    assert_true(fabs(spread.noise_unrounded - 1) < 0.02);
+}
+
+static enum lw_decision decision(const struct lw_spread *spread, double limit)
+{
+    struct lw_decided decided;
+    assert_int_equal(lw_spread_decide(spread, limit, 1, &decided, NULL), LW_OK);
+    return decided.decision;
+}
+
+static void readings_that_never_move_prove_no_less_than_their_step(void **state)
+{
+    (void)state;
+    make_quiet(1000);
+    struct lw_spread unknown = spread_of(1000);
+    assert_int_equal(decision(&unknown, 1e6), LW_LIMIT_OPEN);
+    struct lw_spread_options options = lw_spread_options();
+    options.resolution = 1;
+    struct lw_spread known = spread_known(1000, options);
+    assert_true(fabs(known.stdev_high95 - 0.57735) < 1e-5);
+    assert_int_equal(decision(&known, 0.6), LW_LIMIT_KEPT);
+    assert_int_equal(decision(&known, 0.5), LW_LIMIT_OPEN);
+}
+
+static void noise_over_the_step_is_judged_by_its_bounds(void **state)
+{
+    (void)state;
+    make_noise(17, 1000, 0);
+    struct lw_spread spread = spread_of(1000);
+    assert_int_equal(decision(&spread, 1.2), LW_LIMIT_KEPT);
+    assert_int_equal(decision(&spread, 0.8), LW_LIMIT_BROKEN);
+    assert_int_equal(decision(&spread, spread.noise), LW_LIMIT_OPEN);
+    struct lw_spread one = spread_of(1);
+    assert_int_equal(decision(&one, 1), LW_LIMIT_OPEN);
+}
+
 static void readings_at_the_ends_of_the_range_are_counted(void **state)
 {
     (void)state;
@@ -385,6 +432,9 @@ int main(void)
         cmocka_unit_test(coarse_steps_are_not_stuck),
         cmocka_unit_test(the_step_is_guessed_from_the_readings),
         cmocka_unit_test(a_spread_under_half_a_step_is_said),
+        cmocka_unit_test(rounding_is_taken_off_the_noise),
+        cmocka_unit_test(readings_that_never_move_prove_no_less_than_their_step),
+        cmocka_unit_test(noise_over_the_step_is_judged_by_its_bounds),
         cmocka_unit_test(readings_at_the_ends_of_the_range_are_counted),
         cmocka_unit_test(few_readings_say_what_they_can),
         cmocka_unit_test(equal_times_leave_the_drift_open),
