@@ -36,114 +36,135 @@ struct lw_branch lw_load_branch(const struct lw_load *load, enum lw_load_state s
                                          : (struct lw_branch){.siemens = 1.0 / load->value};
 }
 
-static void clear_branches(struct lw_solver *solver)
-{
-    for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        solver->cells[i].siemens = 0.0;
-        solver->cells[i].amperes = 0.0;
-    }
-}
-
-static void add_source(struct lw_solver *solver, size_t index, enum lw_source_mode mode)
-{
-    const struct lw_source *source = &solver->ladder->sources[index];
-    struct lw_branch branch = lw_source_branch(source, mode);
-    solver->cells[source->tap].siemens += branch.siemens;
-    solver->cells[source->tap].amperes += branch.amperes;
-}
-
 static bool carries(const struct lw_solver *solver, const struct lw_point *point, size_t index)
 {
     return !solver->blocked[index] && point->source_mode[index] != LW_SOURCE_OFF;
 }
 
-// All loads away, no source limited: above every operating point.
-static bool no_load_profile(struct lw_solver *solver, struct lw_point *point)
+// What the sources at a tap give. *next counts down solver->outward, which lists the sources from
+// the far end; those of this tap are taken off it.
+static struct lw_branch sources_at(const struct lw_solver *solver, const struct lw_point *point,
+                                   size_t tap, size_t *next)
 {
-    const struct lw_ladder *ladder = solver->ladder;
-    clear_branches(solver);
-    for (size_t s = 0; s < ladder->source_count; s++) {
-        if (carries(solver, point, s)) {
-            add_source(solver, s, LW_SOURCE_VOLTAGE);
+    struct lw_branch sum = {0};
+    for (; *next < solver->ladder->source_count; ++*next) {
+        size_t index = solver->outward[*next];
+        if (solver->ladder->sources[index].tap != tap) {
+            break;
+        }
+        if (carries(solver, point, index)) {
+            struct lw_branch branch =
+                lw_source_branch(&solver->ladder->sources[index], point->source_mode[index]);
+            sum.siemens += branch.siemens;
+            sum.amperes += branch.amperes;
         }
     }
-    if (!lw_network_solve(solver->cells, ladder->tap_count)) {
-        return false;
-    }
-    for (size_t i = 0; i < ladder->tap_count; i++) {
-        solver->volts[i] = solver->cells[i].plus_v - solver->cells[i].zero_v;
-    }
-    return true;
+    return sum;
 }
 
-static void set_sources(struct lw_solver *solver, struct lw_point *point)
+// Adds the tangent on a tap's load. False when a running load would have to draw from a rail
+// without voltage; a waiting one draws nothing there.
+static bool add_load(const struct lw_solver *solver, const struct lw_point *point, size_t tap,
+                     struct lw_branch *sum)
 {
-    const struct lw_ladder *ladder = solver->ladder;
-    for (size_t s = 0; s < ladder->source_count; s++) {
-        if (carries(solver, point, s)) {
-            const struct lw_source *source = &ladder->sources[s];
-            point->source_mode[s] = lw_source_mode_at(source, solver->volts[source->tap]);
-            add_source(solver, s, point->source_mode[s]);
-        }
+    double volts = solver->volts[tap];
+    if (volts > 0.0) {
+        struct lw_branch branch = lw_load_branch(&solver->ladder->taps[tap].load,
+                                                 point->load_state[tap], solver->draw[tap], volts);
+        sum->siemens += solver->factor * branch.siemens;
+        sum->amperes -= solver->factor * branch.amperes;
+        return true;
     }
+    const struct lw_load *load = &solver->ladder->taps[tap].load;
+    return point->load_state[tap] != LW_LOAD_RUNNING || load->value == 0.0 ||
+           load->kind == LW_LOAD_NONE || load->kind == LW_LOAD_RESISTOR;
 }
 
-// False when a running load would have to draw from a rail without voltage; a waiting one draws
-// nothing there.
-static bool set_loads(struct lw_solver *solver, const struct lw_point *point)
+static bool eliminate(struct lw_solver *solver, const struct lw_point *point, bool loaded)
 {
-    for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        struct lw_branch branch = lw_load_branch(
-            &solver->ladder->taps[i].load, point->load_state[i], solver->draw[i], solver->volts[i]);
-        if (solver->volts[i] > 0.0) {
-            solver->cells[i].siemens += solver->factor * branch.siemens;
-            solver->cells[i].amperes -= solver->factor * branch.amperes;
-        } else if (point->load_state[i] == LW_LOAD_RUNNING && branch.amperes != 0.0 &&
-                   solver->factor > 0.0) {
+    struct lw_triangle beyond = {0};
+    size_t next_source = 0;
+    for (size_t i = solver->ladder->tap_count; i-- > 0;) {
+        struct lw_branch sum = sources_at(solver, point, i, &next_source);
+        if ((loaded && !add_load(solver, point, i, &sum)) ||
+            !lw_cell_take(&solver->cells[i], &beyond, sum,
+                          solver->bond_s ? solver->bond_s[i] : 0.0)) {
             return false;
         }
     }
     return true;
 }
 
-// Takes the new voltages over; false, and nothing taken, when they rose. *largest_v is the largest
-// change.
-static bool fall(struct lw_solver *solver, double *largest_v)
+struct change {
+    double fall_v, lift_v; // largest, 0 or more
+};
+
+static struct change substitute(struct lw_solver *solver)
 {
-    double fall_v = 0.0;
-    double lift_v = 0.0;
-    size_t count = solver->ladder->tap_count;
-    for (size_t i = 0; i < count; i++) {
-        double step_v = solver->cells[i].plus_v - solver->cells[i].zero_v - solver->volts[i];
-        lift_v = step_v > lift_v ? step_v : lift_v;
-        fall_v = -step_v > fall_v ? -step_v : fall_v;
+    struct change change = {0};
+    double plus_v = 0.0;
+    double zero_v = 0.0;
+    for (size_t i = 0; i < solver->ladder->tap_count; i++) {
+        struct lw_cell *cell = &solver->cells[i];
+        lw_cell_give_back(cell, plus_v, zero_v);
+        plus_v = cell->plus.volts;
+        zero_v = cell->zero.volts;
+        solver->next_volts[i] = plus_v - zero_v;
+        double step_v = solver->next_volts[i] - solver->volts[i];
+        change.lift_v = step_v > change.lift_v ? step_v : change.lift_v;
+        change.fall_v = -step_v > change.fall_v ? -step_v : change.fall_v;
     }
-    if (lift_v > rise_v && lift_v > fall_v) {
+    return change;
+}
+
+static void take_over(struct lw_solver *solver)
+{
+    double *volts = solver->volts;
+    solver->volts = solver->next_volts;
+    solver->next_volts = volts;
+}
+
+static void set_modes(const struct lw_solver *solver, struct lw_point *point, bool loaded)
+{
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        if (carries(solver, point, s)) {
+            const struct lw_source *source = &solver->ladder->sources[s];
+            point->source_mode[s] =
+                loaded ? lw_source_mode_at(source, solver->volts[source->tap]) : LW_SOURCE_VOLTAGE;
+        }
+    }
+}
+
+// All loads away, no source limited: above every operating point.
+static bool no_load_profile(struct lw_solver *solver, struct lw_point *point)
+{
+    set_modes(solver, point, false);
+    if (!eliminate(solver, point, false)) {
         return false;
     }
-    for (size_t i = 0; i < count; i++) {
-        solver->volts[i] = solver->cells[i].plus_v - solver->cells[i].zero_v;
-    }
-    *largest_v = lift_v > fall_v ? lift_v : fall_v;
+    substitute(solver);
+    take_over(solver);
     return true;
 }
 
 bool lw_newton(struct lw_solver *solver, struct lw_point *point)
 {
+    bool loaded = solver->factor > 0.0;
     if (!no_load_profile(solver, point)) {
         return false;
     }
     for (int step = 0; step < MOST_STEPS; step++) {
-        clear_branches(solver);
-        set_sources(solver, point);
-        double largest_v;
-        if (!set_loads(solver, point) ||
-            !lw_network_solve(solver->cells, solver->ladder->tap_count) ||
-            !fall(solver, &largest_v)) {
+        set_modes(solver, point, true);
+        if (!eliminate(solver, point, loaded)) {
             return false;
         }
+        struct change change = substitute(solver);
+        if (change.lift_v > rise_v && change.lift_v > change.fall_v) {
+            return false;
+        }
+        take_over(solver);
         solver->iterations++;
-        if (largest_v < stop_v) {
+        if (change.fall_v < stop_v && change.lift_v < stop_v) {
             return true;
         }
     }

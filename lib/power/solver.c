@@ -55,10 +55,24 @@ void lw_solver_load(struct lw_solver *solver)
         struct lw_cell *cell = &solver->cells[i];
         cell->plus_ohm = i == 0 || tap->cut_plus ? INFINITY : tap->span_plus_ohm;
         cell->zero_ohm = i == 0 || tap->cut_zero ? INFINITY : tap->span_zero_ohm;
-        cell->bond_s = 0.0;
+        if (solver->bond_s) {
+            solver->bond_s[i] = 0.0;
+        }
     }
     for (size_t b = 0; b < ladder->bond_count; b++) {
-        solver->cells[ladder->bonds[b].tap].bond_s += 1.0 / ladder->bonds[b].ohm;
+        solver->bond_s[ladder->bonds[b].tap] += 1.0 / ladder->bonds[b].ohm;
+    }
+}
+
+// Few sources, so by insertion.
+static void sort_outward(const struct lw_ladder *ladder, size_t *outward)
+{
+    for (size_t s = 0; s < ladder->source_count; s++) {
+        size_t at = s;
+        for (; at > 0 && ladder->sources[outward[at - 1]].tap < ladder->sources[s].tap; at--) {
+            outward[at] = outward[at - 1];
+        }
+        outward[at] = s;
     }
 }
 
@@ -67,15 +81,19 @@ enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *
 {
     size_t taps = ladder->tap_count;
     *solver = (struct lw_solver){.ladder = ladder, .factor = 1.0};
-    solver->cells = calloc(taps, sizeof(*solver->cells));
+    solver->cells = malloc(taps * sizeof(*solver->cells));
+    solver->bond_s = ladder->bond_count > 0 ? calloc(taps, sizeof(double)) : NULL;
     solver->volts = calloc(taps, sizeof(*solver->volts));
+    solver->next_volts = calloc(taps, sizeof(*solver->next_volts));
+    solver->outward = calloc(ladder->source_count, sizeof(*solver->outward));
     solver->draw = calloc(taps, sizeof(*solver->draw));
     solver->reference = calloc(taps, sizeof(*solver->reference));
     solver->blocked = calloc(ladder->source_count, sizeof(*solver->blocked));
     solver->held_off = calloc(ladder->source_count, sizeof(*solver->held_off));
     solver->tripped = calloc(ladder->source_count, sizeof(*solver->tripped));
     size_t *first = calloc(taps + 1, sizeof(*first));
-    if (!solver->cells || !solver->volts || !solver->draw || !solver->reference ||
+    if (!solver->cells || (ladder->bond_count > 0 && !solver->bond_s) || !solver->volts ||
+        !solver->next_volts || !solver->outward || !solver->draw || !solver->reference ||
         !solver->blocked || !solver->held_off || !solver->tripped || !first) {
         free(first);
         lw_solver_finish(solver);
@@ -83,6 +101,7 @@ enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *
     }
     find_references(ladder, solver->reference, first);
     free(first);
+    sort_outward(ladder, solver->outward);
     lw_solver_load(solver);
     return LW_OK;
 }
@@ -90,7 +109,10 @@ enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *
 void lw_solver_finish(struct lw_solver *solver)
 {
     free(solver->cells);
+    free(solver->bond_s);
     free(solver->volts);
+    free(solver->next_volts);
+    free(solver->outward);
     free(solver->draw);
     free(solver->reference);
     free(solver->blocked);
@@ -130,7 +152,8 @@ static void fill_spans(struct lw_solver *solver, struct lw_point *point)
     for (size_t i = ladder->tap_count; i-- > 0;) {
         double tap_a = point->span_plus_a[i];
         plus_a += tap_a;
-        zero_a += tap_a - solver->cells[i].zero_v * solver->cells[i].bond_s;
+        zero_a += tap_a;
+        zero_a -= solver->bond_s ? solver->cells[i].zero.volts * solver->bond_s[i] : 0.0;
         plus_a = isinf(solver->cells[i].plus_ohm) ? 0.0 : plus_a;
         zero_a = isinf(solver->cells[i].zero_ohm) ? 0.0 : zero_a;
         point->span_plus_a[i] = plus_a;
@@ -142,7 +165,7 @@ static void fill_spans(struct lw_solver *solver, struct lw_point *point)
 static double terminal_v(const struct lw_solver *solver, const struct lw_point *point, size_t index)
 {
     const struct lw_source *source = &solver->ladder->sources[index];
-    return solver->cells[source->tap].zero_v - point->source_a[index] * source->zero_ohm;
+    return solver->cells[source->tap].zero.volts - point->source_a[index] * source->zero_ohm;
 }
 
 static void fill_voltages(struct lw_solver *solver, struct lw_point *point)
@@ -155,8 +178,8 @@ static void fill_voltages(struct lw_solver *solver, struct lw_point *point)
             datum_v = reference == nowhere ? 0.0 : terminal_v(solver, point, reference);
             known = reference;
         }
-        point->plus_v[i] = solver->cells[i].plus_v - datum_v;
-        point->zero_v[i] = solver->cells[i].zero_v - datum_v;
+        point->plus_v[i] = solver->cells[i].plus.volts - datum_v;
+        point->zero_v[i] = solver->cells[i].zero.volts - datum_v;
     }
 }
 

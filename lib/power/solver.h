@@ -26,9 +26,12 @@ enum lw_draw { LW_DRAW_FULL, LW_DRAW_RAMP, LW_DRAW_NONE };
 struct lw_solver {
     const struct lw_ladder *ladder;
     struct lw_cell *cells;
-    double *volts;      // V+ to 0 V per tap: the last iterate, or the solution
+    double *bond_s;     // per tap; NULL without bonds
+    double *volts;      // V+ to 0 V per tap: the last iterate that fell, or the solution
+    double *next_volts; // per tap
     enum lw_draw *draw; // per tap
     size_t *reference;  // per tap: the source whose 0 V terminal is its zero
+    size_t *outward;    // sources by their taps, the far end first
     bool *blocked;      // per source
     bool *held_off;     // per source: off before the solving began
     bool *tripped;      // per source: off when more than the carried part of the loads is asked
@@ -40,7 +43,8 @@ enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *
                               struct lw_error *error);
 void lw_solver_finish(struct lw_solver *solver);
 
-// Takes changed resistances and bonds of the ladder over; the cuts must be the same.
+// Takes changed resistances and bonds of the ladder over; cuts, taps of sources and whether there
+// are bonds must be the same.
 void lw_solver_load(struct lw_solver *solver);
 
 // Highest operating point for solver->factor. False: there is none, and volts is the last iterate
@@ -49,14 +53,11 @@ bool lw_newton(struct lw_solver *solver, struct lw_point *point);
 bool lw_sources_settle(struct lw_solver *solver, struct lw_point *point);
 bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point);
 
-// A source's contribution as amperes - siemens * volts, by the mode it has at this voltage.
-struct lw_branch {
-    double siemens, amperes;
-};
+// A source by the mode it has at this voltage.
 enum lw_source_mode lw_source_mode_at(const struct lw_source *source, double volts);
 struct lw_branch lw_source_branch(const struct lw_source *source, enum lw_source_mode mode);
 
-// A load's current as siemens * volts + amperes, tangent at `volts`.
+// A load's current as siemens * volts + amperes, the tangent at `volts`.
 struct lw_branch lw_load_branch(const struct lw_load *load, enum lw_load_state state,
                                 enum lw_draw draw, double volts);
 

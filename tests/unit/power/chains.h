@@ -121,7 +121,7 @@ static inline void chain_draw(struct chain *chain, size_t tap_count, uint64_t *s
         size_t first = s * tap_count / sources;
         size_t after = (s + 1) * tap_count / sources;
         size_t tap = first + draw_below(state, after > first ? after - first : 1);
-        double limit_a = draw(state) < 0.3 ? draw_in(state, 1.0, 6.0) : INFINITY;
+        double limit_a = draw(state) < 0.5 ? draw_in(state, 0.2, 4.0) : INFINITY;
         chain_feed(chain, tap, draw_in(state, 23.5, 24.5), draw_in(state, 0.02, 0.2),
                    draw_in(state, 0.01, 0.1), limit_a);
         if (s > 0 && first > 0 && after > first && draw(state) < 0.5) {
