@@ -14,15 +14,15 @@
 #include <math.h>
 #include <stdbool.h>
 
-// How an eliminated node gets its voltage back: volts + per_other * (other rail) + per_next * (same
-// rail one tap nearer to the head). On the way back `volts` becomes the node's voltage.
+// How an eliminated node gets its voltage back from the rails one tap nearer to the head: volts +
+// per_plus * V+ + per_zero * 0 V.
 struct lw_back {
-    double volts, per_other, per_next;
+    double volts, per_plus, per_zero;
 };
 
 struct lw_cell {
     double plus_ohm, zero_ohm; // to the tap before; INFINITY: cut (and at the head)
-    struct lw_back plus, zero; // plus.per_other: 0 V one tap nearer; zero.per_other: this tap's V+
+    struct lw_back plus, zero;
 };
 
 // The chain from a tap outwards, seen from its two rails, and what it feeds into them.
@@ -55,41 +55,69 @@ static inline bool lw_node_take(double ohm, double sum_s, double own_a, double *
     return sum_s > 0.0 || (sum_s == 0.0 && fabs(own_a) <= LW_LEFT_OVER_A);
 }
 
-static inline bool lw_zero_take(struct lw_cell *cell, struct lw_triangle *t)
+// Leaves `zero` in terms of this tap's own V+ (per_plus) and the next tap's 0 V.
+static inline bool lw_zero_take(double ohm, struct lw_triangle *t, struct lw_back *zero)
 {
     double per_ampere;
     double sum_s = t->plus_zero_s + t->zero_frame_s;
-    bool fine = lw_node_take(cell->zero_ohm, sum_s, t->zero_a, &per_ampere, &cell->zero.per_next);
-    cell->zero.volts = per_ampere * t->zero_a;
-    cell->zero.per_other = per_ampere * t->plus_zero_s;
-    if (cell->zero.per_next == 0.0 && sum_s == 0.0) {
-        cell->zero.per_other = 1.0; // nothing holds it: it lies with V+, no voltage between
-    }
-    t->plus_a += t->plus_zero_s * cell->zero.volts;
+    bool fine = lw_node_take(ohm, sum_s, t->zero_a, &per_ampere, &zero->per_zero);
+    zero->volts = per_ampere * t->zero_a;
+    // A node that nothing holds lies with V+: no voltage between.
+    zero->per_plus = zero->per_zero == 0.0 && sum_s == 0.0 ? 1.0 : per_ampere * t->plus_zero_s;
+    t->plus_a += t->plus_zero_s * zero->volts;
     t->plus_frame_s += t->plus_zero_s * t->zero_frame_s * per_ampere;
-    t->zero_a *= cell->zero.per_next;
-    t->plus_zero_s *= cell->zero.per_next;
-    t->zero_frame_s *= cell->zero.per_next;
+    t->zero_a *= zero->per_zero;
+    t->plus_zero_s *= zero->per_zero;
+    t->zero_frame_s *= zero->per_zero;
     return fine;
 }
 
-static inline bool lw_plus_take(struct lw_cell *cell, struct lw_triangle *t)
+static inline bool lw_plus_take(double ohm, struct lw_triangle *t, const struct lw_back *zero,
+                                struct lw_back *plus)
 {
     double per_ampere;
     double sum_s = t->plus_zero_s + t->plus_frame_s;
-    bool fine = lw_node_take(cell->plus_ohm, sum_s, t->plus_a, &per_ampere, &cell->plus.per_next);
-    cell->plus.volts = per_ampere * t->plus_a;
-    cell->plus.per_other = per_ampere * t->plus_zero_s;
-    if (cell->plus.per_next == 0.0 && sum_s == 0.0 && cell->zero.per_other == 0.0) {
-        cell->plus.volts = cell->zero.volts; // nothing holds it: it lies with 0 V
-        cell->plus.per_other = cell->zero.per_next;
+    bool fine = lw_node_take(ohm, sum_s, t->plus_a, &per_ampere, &plus->per_plus);
+    plus->volts = per_ampere * t->plus_a;
+    plus->per_zero = per_ampere * t->plus_zero_s;
+    if (plus->per_plus == 0.0 && sum_s == 0.0 && zero->per_plus == 0.0) {
+        plus->volts = zero->volts; // nothing holds it: it lies with 0 V
+        plus->per_zero = zero->per_zero;
     }
-    t->zero_a += t->plus_zero_s * cell->plus.volts;
+    t->zero_a += t->plus_zero_s * plus->volts;
     t->zero_frame_s += t->plus_zero_s * t->plus_frame_s * per_ampere;
-    t->plus_a *= cell->plus.per_next;
-    t->plus_zero_s *= cell->plus.per_next;
-    t->plus_frame_s *= cell->plus.per_next;
+    t->plus_a *= plus->per_plus;
+    t->plus_zero_s *= plus->per_plus;
+    t->plus_frame_s *= plus->per_plus;
     return fine;
+}
+
+static inline bool lw_nodes_take(struct lw_cell *cell, struct lw_triangle *t)
+{
+    if (!lw_zero_take(cell->zero_ohm, t, &cell->zero) ||
+        !lw_plus_take(cell->plus_ohm, t, &cell->zero, &cell->plus)) {
+        return false;
+    }
+    cell->zero.volts += cell->zero.per_plus * cell->plus.volts;
+    cell->zero.per_zero += cell->zero.per_plus * cell->plus.per_zero;
+    cell->zero.per_plus *= cell->plus.per_plus;
+    return true;
+}
+
+// Without a way to the frame both rails of a span carry the same current: plus_zero_s * (V+ - 0 V)
+// - plus_a, in the next tap's voltages. So both nodes go with one pivot.
+static inline bool lw_pair_take(struct lw_cell *cell, struct lw_triangle *t)
+{
+    double pivot = 1.0 + (cell->plus_ohm + cell->zero_ohm) * t->plus_zero_s;
+    double kept = 1.0 / pivot;
+    t->plus_zero_s *= kept;
+    t->plus_a *= kept;
+    t->zero_a = -t->plus_a;
+    double plus_share = cell->plus_ohm * t->plus_zero_s;
+    double zero_share = cell->zero_ohm * t->plus_zero_s;
+    cell->plus = (struct lw_back){cell->plus_ohm * t->plus_a, 1.0 - plus_share, plus_share};
+    cell->zero = (struct lw_back){-cell->zero_ohm * t->plus_a, zero_share, 1.0 - zero_share};
+    return pivot > 0.0;
 }
 
 // Outwards end first: adds a tap's devices and bond to what lies beyond and takes both its nodes
@@ -102,14 +130,21 @@ static inline bool lw_cell_take(struct lw_cell *cell, struct lw_triangle *beyond
     beyond->zero_frame_s += bond_s;
     beyond->plus_a += branch.amperes;
     beyond->zero_a -= branch.amperes;
-    return lw_zero_take(cell, beyond) && lw_plus_take(cell, beyond);
+    bool is_pair = beyond->zero_frame_s == 0.0 && beyond->plus_frame_s == 0.0 &&
+                   cell->plus_ohm < INFINITY && cell->zero_ohm < INFINITY;
+    return is_pair ? lw_pair_take(cell, beyond) : lw_nodes_take(cell, beyond);
 }
 
-// Head first: the tap's voltages (plus.volts, zero.volts) from those of the tap nearer to the head.
-static inline void lw_cell_give_back(struct lw_cell *cell, double next_plus_v, double next_zero_v)
+// Head first: turns the voltages of the tap nearer to the head into this tap's. Before the head,
+// both are 0.
+static inline void lw_cell_step_out(const struct lw_cell *cell, double *plus_v, double *zero_v)
 {
-    cell->plus.volts += cell->plus.per_other * next_zero_v + cell->plus.per_next * next_plus_v;
-    cell->zero.volts += cell->zero.per_other * cell->plus.volts + cell->zero.per_next * next_zero_v;
+    double next_plus_v = *plus_v;
+    double next_zero_v = *zero_v;
+    *plus_v =
+        cell->plus.volts + cell->plus.per_plus * next_plus_v + cell->plus.per_zero * next_zero_v;
+    *zero_v =
+        cell->zero.volts + cell->zero.per_plus * next_plus_v + cell->zero.per_zero * next_zero_v;
 }
 
 #endif

@@ -15,25 +15,70 @@ static const double rise_v = 1e-9;
 // 1e-10 below the largest load that solves, 20 steps suffice; more say that it is passed.
 enum { MOST_STEPS = 60 };
 
-struct lw_branch lw_load_branch(const struct lw_load *load, enum lw_load_state state,
-                                enum lw_draw draw, double volts)
+static struct lw_demand waiting_demand(const struct lw_load *load, enum lw_draw draw)
 {
-    if (load->kind == LW_LOAD_NONE || state == LW_LOAD_OFF) {
-        return (struct lw_branch){0};
+    switch (draw) {
+    case LW_DRAW_FULL:
+        return (struct lw_demand){LW_LAW_CURRENT, load->start_up_a};
+    case LW_DRAW_RAMP:
+        return (struct lw_demand){LW_LAW_RAMP, load->start_up_a / LW_RAMP_V};
+    case LW_DRAW_NONE:
+        break;
     }
-    if (state == LW_LOAD_WAITING) {
-        double slope = load->start_up_a / LW_RAMP_V;
-        return draw == LW_DRAW_NONE ? (struct lw_branch){0}
-               : draw == LW_DRAW_FULL
-                   ? (struct lw_branch){.amperes = load->start_up_a}
-                   : (struct lw_branch){slope, -slope * (load->drop_out_v - LW_RAMP_V)};
+    return (struct lw_demand){0};
+}
+
+static struct lw_demand running_demand(const struct lw_load *load)
+{
+    switch (load->kind) {
+    case LW_LOAD_POWER:
+        return (struct lw_demand){LW_LAW_POWER, load->value};
+    case LW_LOAD_CURRENT:
+        return (struct lw_demand){LW_LAW_CURRENT, load->value};
+    case LW_LOAD_RESISTOR:
+        return (struct lw_demand){LW_LAW_OHM, 1.0 / load->value};
+    case LW_LOAD_NONE:
+        break;
     }
-    if (load->kind == LW_LOAD_POWER) {
-        double amperes = load->value / volts;
-        return (struct lw_branch){-amperes / volts, 2.0 * amperes};
+    return (struct lw_demand){0};
+}
+
+static void set_demands(struct lw_solver *solver, const struct lw_point *point)
+{
+    for (size_t i = 0; i < solver->ladder->tap_count; i++) {
+        const struct lw_load *load = &solver->ladder->taps[i].load;
+        struct lw_demand demand = {0};
+        if (load->kind != LW_LOAD_NONE && point->load_state[i] == LW_LOAD_RUNNING) {
+            demand = running_demand(load);
+        } else if (load->kind != LW_LOAD_NONE && point->load_state[i] == LW_LOAD_WAITING) {
+            demand = waiting_demand(load, solver->draw[i]);
+        }
+        demand.value *= solver->factor;
+        solver->demands[i] = demand;
     }
-    return load->kind == LW_LOAD_CURRENT ? (struct lw_branch){.amperes = load->value}
-                                         : (struct lw_branch){.siemens = 1.0 / load->value};
+}
+
+struct lw_branch lw_demand_branch(const struct lw_solver *solver, size_t tap)
+{
+    const struct lw_demand *demand = &solver->demands[tap];
+    switch (demand->law) {
+    case LW_LAW_POWER: {
+        double per_volt = 1.0 / solver->volts[tap];
+        double amperes = demand->value * per_volt;
+        return (struct lw_branch){-amperes * per_volt, 2.0 * amperes};
+    }
+    case LW_LAW_CURRENT:
+        return (struct lw_branch){.amperes = demand->value};
+    case LW_LAW_OHM:
+        return (struct lw_branch){.siemens = demand->value};
+    case LW_LAW_RAMP: {
+        double foot_v = solver->ladder->taps[tap].load.drop_out_v - LW_RAMP_V;
+        return (struct lw_branch){demand->value, -demand->value * foot_v};
+    }
+    case LW_LAW_NOTHING:
+        break;
+    }
+    return (struct lw_branch){0};
 }
 
 static bool carries(const struct lw_solver *solver, const struct lw_point *point, size_t index)
@@ -41,12 +86,11 @@ static bool carries(const struct lw_solver *solver, const struct lw_point *point
     return !solver->blocked[index] && point->source_mode[index] != LW_SOURCE_OFF;
 }
 
-// What the sources at a tap give. *next counts down solver->outward, which lists the sources from
-// the far end; those of this tap are taken off it.
-static struct lw_branch sources_at(const struct lw_solver *solver, const struct lw_point *point,
-                                   size_t tap, size_t *next)
+// Adds what the sources at a tap give. *next counts through solver->outward, which lists the
+// sources from the far end; those of this tap are taken off it.
+static void add_sources(const struct lw_solver *solver, const struct lw_point *point, size_t tap,
+                        size_t *next, struct lw_branch *sum)
 {
-    struct lw_branch sum = {0};
     for (; *next < solver->ladder->source_count; ++*next) {
         size_t index = solver->outward[*next];
         if (solver->ladder->sources[index].tap != tap) {
@@ -55,37 +99,44 @@ static struct lw_branch sources_at(const struct lw_solver *solver, const struct 
         if (carries(solver, point, index)) {
             struct lw_branch branch =
                 lw_source_branch(&solver->ladder->sources[index], point->source_mode[index]);
-            sum.siemens += branch.siemens;
-            sum.amperes += branch.amperes;
+            sum->siemens += branch.siemens;
+            sum->amperes += branch.amperes;
         }
     }
-    return sum;
+}
+
+static size_t source_tap(const struct lw_solver *solver, size_t next)
+{
+    return next < solver->ladder->source_count ? solver->ladder->sources[solver->outward[next]].tap
+                                               : (size_t)-1;
 }
 
 // Adds the tangent on a tap's load. False when a running load would have to draw from a rail
 // without voltage; a waiting one draws nothing there.
-static bool add_load(const struct lw_solver *solver, const struct lw_point *point, size_t tap,
-                     struct lw_branch *sum)
+static inline bool add_load(const struct lw_solver *solver, const struct lw_point *point,
+                            size_t tap, struct lw_branch *sum)
 {
-    double volts = solver->volts[tap];
-    if (volts > 0.0) {
-        struct lw_branch branch = lw_load_branch(&solver->ladder->taps[tap].load,
-                                                 point->load_state[tap], solver->draw[tap], volts);
-        sum->siemens += solver->factor * branch.siemens;
-        sum->amperes -= solver->factor * branch.amperes;
+    if (solver->volts[tap] > 0.0) {
+        struct lw_branch branch = lw_demand_branch(solver, tap);
+        sum->siemens += branch.siemens;
+        sum->amperes -= branch.amperes;
         return true;
     }
-    const struct lw_load *load = &solver->ladder->taps[tap].load;
-    return point->load_state[tap] != LW_LOAD_RUNNING || load->value == 0.0 ||
-           load->kind == LW_LOAD_NONE || load->kind == LW_LOAD_RESISTOR;
+    return point->load_state[tap] != LW_LOAD_RUNNING || solver->demands[tap].value == 0.0 ||
+           solver->demands[tap].law == LW_LAW_OHM;
 }
 
 static bool eliminate(struct lw_solver *solver, const struct lw_point *point, bool loaded)
 {
     struct lw_triangle beyond = {0};
-    size_t next_source = 0;
+    size_t next = 0;
+    size_t next_tap = source_tap(solver, next);
     for (size_t i = solver->ladder->tap_count; i-- > 0;) {
-        struct lw_branch sum = sources_at(solver, point, i, &next_source);
+        struct lw_branch sum = {0};
+        if (i == next_tap) {
+            add_sources(solver, point, i, &next, &sum);
+            next_tap = source_tap(solver, next);
+        }
         if ((loaded && !add_load(solver, point, i, &sum)) ||
             !lw_cell_take(&solver->cells[i], &beyond, sum,
                           solver->bond_s ? solver->bond_s[i] : 0.0)) {
@@ -105,10 +156,7 @@ static struct change substitute(struct lw_solver *solver)
     double plus_v = 0.0;
     double zero_v = 0.0;
     for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        struct lw_cell *cell = &solver->cells[i];
-        lw_cell_give_back(cell, plus_v, zero_v);
-        plus_v = cell->plus.volts;
-        zero_v = cell->zero.volts;
+        lw_cell_step_out(&solver->cells[i], &plus_v, &zero_v);
         solver->next_volts[i] = plus_v - zero_v;
         double step_v = solver->next_volts[i] - solver->volts[i];
         change.lift_v = step_v > change.lift_v ? step_v : change.lift_v;
@@ -139,6 +187,12 @@ static void set_modes(const struct lw_solver *solver, struct lw_point *point, bo
 static bool no_load_profile(struct lw_solver *solver, struct lw_point *point)
 {
     set_modes(solver, point, false);
+    if (solver->ladder->source_count == 1 && carries(solver, point, 0)) {
+        for (size_t i = 0; i < solver->ladder->tap_count; i++) {
+            solver->volts[i] = solver->ladder->sources[0].volts;
+        }
+        return true;
+    }
     if (!eliminate(solver, point, false)) {
         return false;
     }
@@ -150,6 +204,7 @@ static bool no_load_profile(struct lw_solver *solver, struct lw_point *point)
 bool lw_newton(struct lw_solver *solver, struct lw_point *point)
 {
     bool loaded = solver->factor > 0.0;
+    set_demands(solver, point);
     if (!no_load_profile(solver, point)) {
         return false;
     }

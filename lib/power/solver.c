@@ -86,15 +86,18 @@ enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *
     solver->volts = calloc(taps, sizeof(*solver->volts));
     solver->next_volts = calloc(taps, sizeof(*solver->next_volts));
     solver->outward = calloc(ladder->source_count, sizeof(*solver->outward));
+    solver->demands = calloc(taps, sizeof(*solver->demands));
     solver->draw = calloc(taps, sizeof(*solver->draw));
     solver->reference = calloc(taps, sizeof(*solver->reference));
     solver->blocked = calloc(ladder->source_count, sizeof(*solver->blocked));
     solver->held_off = calloc(ladder->source_count, sizeof(*solver->held_off));
+    solver->terminal_v = calloc(ladder->source_count, sizeof(*solver->terminal_v));
     solver->tripped = calloc(ladder->source_count, sizeof(*solver->tripped));
     size_t *first = calloc(taps + 1, sizeof(*first));
     if (!solver->cells || (ladder->bond_count > 0 && !solver->bond_s) || !solver->volts ||
-        !solver->next_volts || !solver->outward || !solver->draw || !solver->reference ||
-        !solver->blocked || !solver->held_off || !solver->tripped || !first) {
+        !solver->next_volts || !solver->outward || !solver->demands || !solver->draw ||
+        !solver->reference || !solver->blocked || !solver->held_off || !solver->tripped ||
+        !solver->terminal_v || !first) {
         free(first);
         lw_solver_finish(solver);
         return lw_fail(error, LW_MEMORY, "no memory for a chain of %zu taps", taps);
@@ -113,81 +116,92 @@ void lw_solver_finish(struct lw_solver *solver)
     free(solver->volts);
     free(solver->next_volts);
     free(solver->outward);
+    free(solver->demands);
     free(solver->draw);
     free(solver->reference);
     free(solver->blocked);
     free(solver->held_off);
+    free(solver->terminal_v);
     free(solver->tripped);
     *solver = (struct lw_solver){0};
 }
 
-// What the devices draw and give at the solved voltages.
-static void fill_devices(struct lw_solver *solver, struct lw_point *point)
+// What the sources give, also taken off the taps' balance in span_plus_a.
+static void fill_sources(struct lw_solver *solver, struct lw_point *point)
 {
     const struct lw_ladder *ladder = solver->ladder;
-    for (size_t i = 0; i < ladder->tap_count; i++) {
-        double volts = solver->volts[i];
-        struct lw_branch branch =
-            lw_load_branch(&ladder->taps[i].load, point->load_state[i], solver->draw[i], volts);
-        point->load_a[i] =
-            volts > 0.0 ? solver->factor * (branch.siemens * volts + branch.amperes) : 0.0;
-    }
+    memset(point->span_plus_a, 0, ladder->tap_count * sizeof(*point->span_plus_a));
     for (size_t s = 0; s < ladder->source_count; s++) {
+        size_t tap = ladder->sources[s].tap;
         struct lw_branch branch = lw_source_branch(&ladder->sources[s], point->source_mode[s]);
-        point->source_a[s] =
-            branch.amperes - branch.siemens * solver->volts[ladder->sources[s].tap];
+        point->source_a[s] = branch.amperes - branch.siemens * solver->volts[tap];
+        point->span_plus_a[tap] -= point->source_a[s];
     }
 }
 
-// Spans by Kirchhoff's current law from the far end, so that the sums close at every tap.
-static void fill_spans(struct lw_solver *solver, struct lw_point *point)
+static double load_current(const struct lw_solver *solver, size_t tap)
 {
-    const struct lw_ladder *ladder = solver->ladder;
-    memcpy(point->span_plus_a, point->load_a, ladder->tap_count * sizeof(*point->load_a));
-    for (size_t s = 0; s < ladder->source_count; s++) {
-        point->span_plus_a[ladder->sources[s].tap] -= point->source_a[s];
+    double volts = solver->volts[tap];
+    if (!(volts > 0.0)) {
+        return 0.0;
     }
+    struct lw_branch branch = lw_demand_branch(solver, tap);
+    return branch.siemens * volts + branch.amperes;
+}
+
+// Loads by their law; spans by Kirchhoff's current law from the far end, so that the sums close at
+// every tap.
+static void fill_currents(struct lw_solver *solver, struct lw_point *point)
+{
     double plus_a = 0.0;
     double zero_a = 0.0;
-    for (size_t i = ladder->tap_count; i-- > 0;) {
-        double tap_a = point->span_plus_a[i];
+    for (size_t i = solver->ladder->tap_count; i-- > 0;) {
+        const struct lw_cell *cell = &solver->cells[i];
+        point->load_a[i] = load_current(solver, i);
+        double tap_a = point->load_a[i] + point->span_plus_a[i];
         plus_a += tap_a;
-        zero_a += tap_a;
-        zero_a -= solver->bond_s ? solver->cells[i].zero.volts * solver->bond_s[i] : 0.0;
-        plus_a = isinf(solver->cells[i].plus_ohm) ? 0.0 : plus_a;
-        zero_a = isinf(solver->cells[i].zero_ohm) ? 0.0 : zero_a;
+        zero_a += tap_a - (solver->bond_s ? point->zero_v[i] * solver->bond_s[i] : 0.0);
+        plus_a = isinf(cell->plus_ohm) ? 0.0 : plus_a;
+        zero_a = isinf(cell->zero_ohm) ? 0.0 : zero_a;
         point->span_plus_a[i] = plus_a;
         point->span_zero_a[i] = zero_a;
     }
 }
 
-// The voltage of a source's 0 V terminal in the network's own datum.
-static double terminal_v(const struct lw_solver *solver, const struct lw_point *point, size_t index)
-{
-    const struct lw_source *source = &solver->ladder->sources[index];
-    return solver->cells[source->tap].zero.volts - point->source_a[index] * source->zero_ohm;
-}
-
+// Against the frame, or any point of a floating section.
 static void fill_voltages(struct lw_solver *solver, struct lw_point *point)
 {
-    size_t known = nowhere;
-    double datum_v = 0.0;
+    double plus_v = 0.0;
+    double zero_v = 0.0;
     for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        size_t reference = solver->reference[i];
-        if (reference != known) {
-            datum_v = reference == nowhere ? 0.0 : terminal_v(solver, point, reference);
-            known = reference;
+        lw_cell_step_out(&solver->cells[i], &plus_v, &zero_v);
+        point->plus_v[i] = plus_v;
+        point->zero_v[i] = zero_v;
+    }
+}
+
+// Moves each section's zero to its first source's 0 V terminal.
+static void refer_voltages(struct lw_solver *solver, struct lw_point *point)
+{
+    const struct lw_ladder *ladder = solver->ladder;
+    for (size_t s = 0; s < ladder->source_count; s++) {
+        const struct lw_source *source = &ladder->sources[s];
+        solver->terminal_v[s] = point->zero_v[source->tap] - point->source_a[s] * source->zero_ohm;
+    }
+    for (size_t i = 0; i < ladder->tap_count; i++) {
+        if (solver->reference[i] != nowhere) {
+            point->plus_v[i] -= solver->terminal_v[solver->reference[i]];
+            point->zero_v[i] -= solver->terminal_v[solver->reference[i]];
         }
-        point->plus_v[i] = solver->cells[i].plus.volts - datum_v;
-        point->zero_v[i] = solver->cells[i].zero.volts - datum_v;
     }
 }
 
 static void fill_point(struct lw_solver *solver, struct lw_point *point)
 {
-    fill_devices(solver, point);
-    fill_spans(solver, point);
     fill_voltages(solver, point);
+    fill_sources(solver, point);
+    fill_currents(solver, point);
+    refer_voltages(solver, point);
 }
 
 static bool settles_at(struct lw_solver *solver, struct lw_point *point, double factor)

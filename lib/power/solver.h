@@ -23,18 +23,28 @@ enum lw_draw { LW_DRAW_FULL, LW_DRAW_RAMP, LW_DRAW_NONE };
 
 #define LW_RAMP_V 1e-3
 
+// What a load draws in the state it is in, the common factor counted: watts, amperes, siemens, or
+// siemens from the ramp's foot.
+enum lw_law { LW_LAW_NOTHING, LW_LAW_POWER, LW_LAW_CURRENT, LW_LAW_OHM, LW_LAW_RAMP };
+struct lw_demand {
+    enum lw_law law;
+    double value;
+};
+
 struct lw_solver {
     const struct lw_ladder *ladder;
     struct lw_cell *cells;
-    double *bond_s;     // per tap; NULL without bonds
-    double *volts;      // V+ to 0 V per tap: the last iterate that fell, or the solution
-    double *next_volts; // per tap
-    enum lw_draw *draw; // per tap
-    size_t *reference;  // per tap: the source whose 0 V terminal is its zero
-    size_t *outward;    // sources by their taps, the far end first
-    bool *blocked;      // per source
-    bool *held_off;     // per source: off before the solving began
+    double *bond_s;            // per tap; NULL without bonds
+    double *volts;             // V+ to 0 V per tap: the last iterate that fell, or the solution
+    double *next_volts;        // per tap
+    struct lw_demand *demands; // per tap
+    enum lw_draw *draw;        // per tap
+    size_t *reference;         // per tap: the source whose 0 V terminal is its zero
+    size_t *outward;           // sources by their taps, the far end first
+    bool *blocked;             // per source
+    bool *held_off;            // per source: off before the solving began
     bool *tripped;      // per source: off when more than the carried part of the loads is asked
+    double *terminal_v; // per source: its 0 V terminal in the network's own datum
     double factor;      // on all loads
     unsigned iterations;
 };
@@ -57,9 +67,8 @@ bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point);
 enum lw_source_mode lw_source_mode_at(const struct lw_source *source, double volts);
 struct lw_branch lw_source_branch(const struct lw_source *source, enum lw_source_mode mode);
 
-// A load's current as siemens * volts + amperes, the tangent at `volts`.
-struct lw_branch lw_load_branch(const struct lw_load *load, enum lw_load_state state,
-                                enum lw_draw draw, double volts);
+// A tap's demand as siemens * volts + amperes, the tangent at the solver's volts (above 0).
+struct lw_branch lw_demand_branch(const struct lw_solver *solver, size_t tap);
 
 // The whole of lw_ladder_solve() in given memory.
 void lw_solver_run(struct lw_solver *solver, struct lw_point *point);

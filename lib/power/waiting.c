@@ -10,9 +10,14 @@ enum { ROUNDS_PER_TAP = 8 };
 
 static bool is_full(const struct lw_solver *solver, const struct lw_point *point, size_t tap)
 {
-    const struct lw_load *load = &solver->ladder->taps[tap].load;
-    return point->load_state[tap] == LW_LOAD_WAITING && load->kind != LW_LOAD_NONE &&
-           load->start_up_a > 0.0 && solver->draw[tap] == LW_DRAW_FULL;
+    return point->load_state[tap] == LW_LOAD_WAITING && solver->draw[tap] == LW_DRAW_FULL &&
+           solver->ladder->taps[tap].load.kind != LW_LOAD_NONE &&
+           solver->ladder->taps[tap].load.start_up_a > 0.0;
+}
+
+static double over_drop_out_v(const struct lw_solver *solver, size_t tap)
+{
+    return solver->volts[tap] - solver->ladder->taps[tap].load.drop_out_v;
 }
 
 // Largest deficit under drop-out, or without an operating point the lowest voltage; ties: the
@@ -23,9 +28,11 @@ static bool move_one_to_ramp(struct lw_solver *solver, const struct lw_point *po
     size_t worst = 0;
     double worst_v = 0.0;
     for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        double over_v = solver->volts[i] - (exists ? solver->ladder->taps[i].load.drop_out_v : 0.0);
-        if (is_full(solver, point, i) && (!exists || over_v < 0.0) &&
-            (!found || over_v <= worst_v)) {
+        if (!is_full(solver, point, i)) {
+            continue;
+        }
+        double over_v = exists ? over_drop_out_v(solver, i) : solver->volts[i];
+        if ((!exists || over_v < 0.0) && (!found || over_v <= worst_v)) {
             found = true;
             worst = i;
             worst_v = over_v;
@@ -42,8 +49,11 @@ static bool leave_ramp(struct lw_solver *solver)
 {
     bool any = false;
     for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        double over_v = solver->volts[i] - solver->ladder->taps[i].load.drop_out_v;
-        if (solver->draw[i] == LW_DRAW_RAMP && (over_v < -LW_RAMP_V || over_v > LW_RAMP_V)) {
+        if (solver->draw[i] != LW_DRAW_RAMP) {
+            continue;
+        }
+        double over_v = over_drop_out_v(solver, i);
+        if (over_v < -LW_RAMP_V || over_v > LW_RAMP_V) {
             solver->draw[i] = over_v > 0.0 ? LW_DRAW_FULL : LW_DRAW_NONE;
             any = true;
         }

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Writes random chains as ngspice decks, each followed by our own solution, for peer_supply.py to
+// Writes random chains as ngspice decks, each followed by our own solution, for test_supply.py to
 // compare. Node states and source modes are fixed in the deck as we found them (a supply with a
 // kink makes ngspice lose its way from 0 V); that the modes fit is checked from ngspice's voltages.
 //
@@ -25,8 +25,7 @@ static void print_taps(const struct lw_ladder *ladder, const struct lw_point *po
         }
         switch (tap->load.kind) {
         case LW_LOAD_POWER:
-            printf("bl%zu p%zu z%zu i=%.17g/max(v(p%zu,z%zu),5)\n", i, i, i, tap->load.value, i,
-                   i);
+            printf("bl%zu p%zu z%zu i=%.17g/max(v(p%zu,z%zu),5)\n", i, i, i, tap->load.value, i, i);
             break;
         case LW_LOAD_CURRENT:
             printf("il%zu p%zu z%zu dc %.17g\n", i, i, i, tap->load.value);

@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Our operating points against ngspice's, voltage by voltage.
 
-Usage: peer_supply.py SUPPLY_DECKS [COUNT [SEED]]. Prints the largest difference; fails above 1e-9 V.
+Usage: test_supply.py SUPPLY_DECKS [COUNT [SEED]]. Prints the largest difference; fails above 1e-9 V.
 """
 import os
 import re
