@@ -20,19 +20,23 @@ struct lw_instrument {
 struct lw_visit_facts {
     char *format, *opened;
     char *engineer, *company, *customer_contact, *machine_serial, *language;
-    double clock_offset_s;
+    double clock_offset_s;      // NAN: not compared
     char *plan;                 // as copied under inputs/
     struct lw_list instruments; // of struct lw_instrument
-    // later additions by records of check "visit" override these
-    char *on; // line used last, remembered
+    char *on;                   // line used last
+    // what later records of check "visit" say is in here already, over what visit.json said
 };
 extern const struct lw_shape lw_visit_shape;
+// The same struct with no key needed: the `result` of a record of the check "visit".
+extern const struct lw_shape lw_visit_change_shape;
+extern const struct lw_shape lw_instrument_shape;
 
 struct lw_visit {
     char folder[LW_PATH];
     struct lw_visit_facts facts;
     struct lw_lock lock; // held from lw_visit_begin to lw_visit_end
-    int next_number;
+    int number;          // taken by lw_visit_begin and not yet appended; 0: none
+    int next_number;     // the lowest that may still be given
     char previous_digest[LW_DIGEST];
 };
 
@@ -46,7 +50,9 @@ enum lw_status lw_visit_find(const char *start, struct lw_visit *visit, bool *fo
                              struct lw_error *error);
 void lw_visit_close(struct lw_visit *visit);
 
-// Takes the lock (waits 2 s, then LW_SYSTEM) and the next number.
+// Takes the lock (waits 2 s, then LW_SYSTEM) and the next number, which is above that of every file
+// in the folder and never given twice. With the lock held already it takes only another number:
+// records are then appended in the order of their numbers.
 enum lw_status lw_visit_begin(struct lw_visit *visit, int *number, struct lw_error *error);
 // "FOLDER/0003-scan.pcapng" for a number, check and ending.
 bool lw_visit_path(const struct lw_visit *visit, int number, const char *check, const char *ending,
