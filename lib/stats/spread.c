@@ -115,6 +115,12 @@ static double fit_line(const double *time_s, const double *value, size_t n, doub
     return total;
 }
 
+void lw_line_residuals(const double *time_s, const double *value, size_t n, double *residual)
+{
+    double slope;
+    fit_line(time_s, value, n, residual, &slope);
+}
+
 static double squares(const double *residual, size_t n)
 {
     struct sum square = {0};

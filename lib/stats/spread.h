@@ -91,6 +91,10 @@ struct lw_moments {
 };
 struct lw_moments lw_moments(const double *value, size_t n);
 
+// What a least-squares straight line leaves of the values, into residual[n]; about the mean when
+// all times are equal.
+void lw_line_residuals(const double *time_s, const double *value, size_t n, double *residual);
+
 // Median of n >= 1 values; sorts them in place.
 double lw_median(double *value, size_t n);
 
