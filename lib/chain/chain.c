@@ -139,7 +139,7 @@ enum lw_status lw_chain_port(struct lw_chain *chain, const struct lw_framing *fr
 
 double lw_chain_now_s(const struct lw_chain *chain)
 {
-    return 1e-9 * (double)lw_wire_now_ns(chain->wire);
+    return (double)lw_wire_now_ns(chain->wire) / 1e9;
 }
 
 double lw_chain_true_volts(struct lw_chain *chain, size_t tap)

@@ -8,12 +8,13 @@
 
 #include <assert.h>
 
-// Twisted pair of 120 ohm; delay and loss of common data cable, 0.2 mm2 strands (common practice).
+// Twisted pair of 120 ohm; delay and loss (at 1 MHz, growing with the root of the frequency) of
+// common data cable with 0.2 mm2 strands (common practice).
 static const double wave_ohm = 120, delay_s_per_m = 5e-9, loss_db_per_m = 0.02;
 static const double loop_ohm_per_m = 0.168;
 static const double driver_v = 2.0, driver_ohm = 30; // a driver in the middle of what is allowed
 static const double threshold_v = 0.2;               // TIA/EIA-485
-static const double noise_v = 0.12;                  // on a driven pair in a machine hall (assumed)
+static const double noise_v = 0.05;                  // on a driven pair in a machine hall (assumed)
 static const double idle_noise_v = 0.03, hysteresis_v = 0.07; // on the quiet pair (assumed)
 static const double unit_load_ohm = 12000;                    // TIA/EIA-485
 
@@ -58,7 +59,8 @@ static double ringing(const struct lw_chain *chain, int end, double distance_m, 
     double ohm = chain->copper.end_ohm[end];
     double mirror = isinf(ohm) ? 1 : (ohm - wave_ohm) / (ohm + wave_ohm);
     double source = (wave_ohm - driver_ohm) / (wave_ohm + driver_ohm);
-    double kept = fabs(mirror) * source * pow(10, -2 * distance_m * loss_db_per_m / 20);
+    double loss_db = 2 * distance_m * loss_db_per_m * sqrt(0.5e-6 / bit_s); // a half wave a bit
+    double kept = fabs(mirror) * source * pow(10, -loss_db / 20);
     double trips = bit_s / 2 / (2 * fmax(distance_m, 0.01) * delay_s_per_m);
     return kept > 0 ? pow(kept, trips) : 0;
 }
@@ -77,18 +79,38 @@ static double ring_errors(const struct lw_chain *chain, size_t from, size_t to, 
     return 0.5 * erfc(margin_v / noise_v / sqrt(2));
 }
 
+static const double least_rate = 1e-12; // less is never seen
+
+// Whether waves can hurt anybody at that rate. Asked for every frame, so the answer is kept.
+static bool rings_at(struct lw_chain *chain, int rate)
+{
+    struct lw_copper *copper = &chain->copper;
+    if (copper->judged_rate != rate) {
+        size_t end = chain->tap_count + 1;
+        double worst = 0;
+        for (size_t from = 0; from <= end; from++) {
+            worst = fmax(worst, ring_errors(chain, from, 0, rate));
+            worst = fmax(worst, ring_errors(chain, from, end, rate));
+        }
+        copper->judged_rate = rate;
+        copper->rings = worst >= least_rate;
+    }
+    return copper->rings;
+}
+
 static double bit_error_rate(void *user, size_t from_tap, size_t to_tap, int64_t now_ns,
                              const struct lw_framing *framing)
 {
-    const struct lw_chain *chain = user;
-    if (chain->copper.quiet) {
+    struct lw_chain *chain = user;
+    bool rings = rings_at(chain, framing->rate);
+    if (!rings && !chain->copper.noisy) {
         return 0;
     }
     size_t from = place_of(chain, from_tap), to = place_of(chain, to_tap);
     double noisy = noisy_spans(chain, from, to, now_ns);
-    double ring = ring_errors(chain, from, to, framing->rate);
+    double ring = rings ? ring_errors(chain, from, to, framing->rate) : 0;
     double rate = 1 - (1 - noisy) * (1 - ring);
-    return rate < 1e-12 ? 0 : fmin(rate, 0.5);
+    return rate < least_rate ? 0 : fmin(rate, 0.5);
 }
 
 static double start_missed(void *user, size_t to_tap, int64_t now_ns)
@@ -175,8 +197,8 @@ void lw_copper_faults(struct lw_chain *chain, int64_t now_ns)
     }
     copper->idle_is_sure = !lost && !chain->plan->line.bias; // no claim: taken as enough
     copper->idle_v = !lost && chain->plan->line.bias ? idle_volts(chain) : 0;
-    double far_m = copper->position_m[chain->tap_count + 1];
-    copper->quiet = !noisy && far_m * delay_s_per_m < 1e-9 * 50 && far_m * loop_ohm_per_m < 1;
+    copper->noisy = noisy;
+    copper->judged_rate = 0;
 }
 
 enum lw_status lw_copper_init(struct lw_chain *chain, struct lw_error *error)

@@ -130,7 +130,6 @@ struct lw_rails {
     struct lw_ladder ladder; // the plan's
     struct lw_ladder now;    // with the faults of the moment
     struct lw_point point;
-    bool absent;         // the plan names no supply: all nodes have their nominal 24 V
     int64_t *restart_ns; // per tap: when an off node tries again; LW_NEVER: not
     int64_t *retry_ns;   // per source: when one that went off by itself tries again
     bool *held;          // per source: a fault keeps it off
@@ -169,10 +168,11 @@ void lw_foreign_init(struct lw_foreign *foreign, struct lw_chain *chain,
 
 // copper.c: bit errors by the physics of the pair.
 struct lw_copper {
-    double *position_m; // per tap, from the head; [0] is the head, [tap_count + 1] the end
-    double end_ohm[2];  // what terminates head and tail now
-    bool end_missing[2];
-    bool quiet;                 // nothing on the pair can make an error now, at no rate
+    double *position_m;         // per tap, from the head; [0] is the head, [tap_count + 1] the end
+    double end_ohm[2];          // what terminates head and tail now
+    bool noisy;                 // some span is
+    int judged_rate;            // for which `rings` holds; 0: none
+    bool rings;                 // waves can make errors at that rate
     bool idle_is_sure, echoing; // by the faults of the moment
     double idle_v;              // differential voltage of the undriven pair
 };

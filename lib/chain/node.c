@@ -153,7 +153,10 @@ static void take_frame(struct lw_node *node, int64_t now_ns)
 static void node_run(struct lw_actor *actor, int64_t now_ns)
 {
     struct lw_node *node = node_of(actor);
-    if (node->frame_ns <= now_ns) {
+    bool inside_a_character = actor->heard_ns < now_ns;
+    if (node->frame_ns <= now_ns && inside_a_character) {
+        node->frame_ns = now_ns + lw_framing_chars_ns(&actor->framing, 1);
+    } else if (node->frame_ns <= now_ns) {
         node->frame_ns = LW_NEVER;
         take_frame(node, now_ns);
     }

@@ -120,8 +120,7 @@ static double supply_v(struct lw_node *node, int64_t now_ns)
 
 static double supply_a(const struct lw_node *node)
 {
-    const struct lw_rails *rails = &node->chain->rails;
-    return rails->absent ? 0 : rails->point.load_a[node->tap];
+    return node->chain->rails.point.load_a[node->tap];
 }
 
 static double number_of(struct lw_node *node, const struct lw_register *reg, int64_t now_ns)

@@ -187,8 +187,11 @@ enum lw_status lw_wire_port(struct lw_wire *wire, const struct lw_framing *frami
     };
     lw_copy(port->line.name, sizeof port->line.name, "virtual chain");
     lw_copy(port->line.adapter, sizeof port->line.adapter, "port of a virtual wire");
-    port->actor =
-        (struct lw_actor){.ops = &port_actor, .framing = *framing, .drive_v = 2.0, .echoes = true};
+    port->actor = (struct lw_actor){.ops = &port_actor,
+                                    .framing = *framing,
+                                    .drive_v = 2.0,
+                                    .echoes = true,
+                                    .key = wire->ports_made++};
     port->wire = wire;
     port->cancel = cancel;
     enum lw_status status = lw_wire_add(wire, &port->actor, error);

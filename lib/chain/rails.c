@@ -10,7 +10,6 @@
 // Reset supervisors of small processors hold 100 to 200 ms (from memory).
 static const int64_t restart_least_ns = 100000000, restart_spread_ns = 60000000;
 static const double default_start_up_ms = 200;
-static const double unplanned_v = 24;
 static const double up_before_s = 60; // the chain was switched on a minute before time 0
 
 static int64_t rails_next(const struct lw_actor *actor)
@@ -21,9 +20,6 @@ static int64_t rails_next(const struct lw_actor *actor)
 
 double lw_rails_volts(const struct lw_rails *rails, size_t tap)
 {
-    if (rails->absent) {
-        return unplanned_v;
-    }
     return rails->point.plus_v[tap] - rails->point.zero_v[tap];
 }
 
@@ -32,7 +28,7 @@ bool lw_rails_running(const struct lw_rails *rails, size_t tap)
     if (rails->chain->nodes[tap].dead) {
         return false;
     }
-    if (rails->absent || rails->ladder.taps[tap].load.kind == LW_LOAD_NONE) {
+    if (rails->ladder.taps[tap].load.kind == LW_LOAD_NONE) {
         return true; // it lives on something that the plan does not tell of
     }
     return rails->point.load_state[tap] == LW_LOAD_RUNNING;
@@ -72,7 +68,7 @@ static void tell_nodes(struct lw_rails *rails, int64_t now_ns)
         if (node->profile && lw_rails_volts(rails, i) < node->lowest_v) {
             node->lowest_v = lw_rails_volts(rails, i);
         }
-        bool off = !rails->absent && rails->point.load_state[i] == LW_LOAD_OFF &&
+        bool off = rails->point.load_state[i] == LW_LOAD_OFF &&
                    rails->now.taps[i].load.kind != LW_LOAD_NONE;
         if (off && rails->restart_ns[i] == LW_NEVER) {
             rails->restart_ns[i] = now_ns + restart_delay_ns(node);
@@ -96,7 +92,7 @@ static void plan_retries(struct lw_rails *rails, int64_t now_ns)
 // solvable in some state, so a failing step leaves the voltages as they were.
 static void solve(struct lw_rails *rails, int64_t now_ns)
 {
-    bool changed = !rails->absent;
+    bool changed = true;
     size_t rounds = 2 * rails->ladder.tap_count + 2;
     while (changed && rounds-- > 0) {
         if (lw_ladder_step(&rails->now, &rails->point, &changed, NULL) != LW_OK) {
@@ -123,10 +119,8 @@ static void take_faults(struct lw_rails *rails, int64_t now_ns)
 {
     lw_faults_on_nodes(rails->chain, now_ns);
     lw_copper_faults(rails->chain, now_ns);
-    if (!rails->absent) {
-        lw_faults_on_ladder(rails->chain, now_ns, &rails->ladder, &rails->now);
-    }
-    for (size_t i = 0; !rails->absent && i < rails->chain->tap_count; i++) {
+    lw_faults_on_ladder(rails->chain, now_ns, &rails->ladder, &rails->now);
+    for (size_t i = 0; i < rails->chain->tap_count; i++) {
         if (rails->chain->nodes[i].dead) {
             rails->point.load_state[i] = LW_LOAD_OFF;
         }
@@ -221,8 +215,7 @@ enum lw_status lw_rails_init(struct lw_rails *rails, struct lw_chain *chain, str
     rails->chain = chain;
     rails->actor = (struct lw_actor){
         .ops = &rails_actor, .framing = chain->plan->framing, .drive_v = 2, .unpowered = true};
-    rails->absent = chain->plan->supplies.count == 0;
-    enum lw_status status = rails->absent ? LW_OK : make_ladder(rails, error);
+    enum lw_status status = make_ladder(rails, error);
     return status == LW_OK ? make_timers(rails, error) : status;
 }
 
@@ -250,12 +243,10 @@ enum lw_status lw_rails_settle(struct lw_rails *rails, struct lw_error *error)
     int64_t now_ns = lw_wire_now_ns(rails->chain->wire);
     take_faults(rails, now_ns);
     struct lw_ladder_path path = {0};
-    enum lw_status status = rails->absent ? LW_OK : lw_ladder_cold(&rails->now, &path, error);
+    enum lw_status status = lw_ladder_cold(&rails->now, &path, error);
     if (status == LW_OK) {
-        if (!rails->absent) {
-            memcpy(rails->point.load_state, path.point.load_state,
-                   rails->ladder.tap_count * sizeof(enum lw_load_state));
-        }
+        memcpy(rails->point.load_state, path.point.load_state,
+               rails->ladder.tap_count * sizeof(enum lw_load_state));
         solve(rails, now_ns);
         date_the_boots(rails);
         plan_next(rails);

@@ -11,6 +11,9 @@
 
 enum { OUT_MAX = 4096, IN_MAX = 8 * LW_MBAP_MAX };
 
+// Nobody answers a broadcast: 100 to 200 ms are left to the nodes (MODBUS over Serial Line V1.02,
+// 2.4.1).
+static const double turnaround_s = 0.1;
 static const int64_t quiet_ns = 1000000000; // with nothing to do on the wire, look up once a second
 
 // The place where the outside line enters the wire.
@@ -95,32 +98,43 @@ static enum lw_status ask_next(struct pump *pump, struct lw_error *error)
     enum lw_status status =
         lw_wire_inject(pump->wire, &pump->actor, frame, count, quiet, &last_ns, error);
     double wait_s = pump->options->gateway_s > 0 ? pump->options->gateway_s : 1.0;
+    wait_s = pump->unit == 0 ? turnaround_s : wait_s;
     pump->give_up_ns = last_ns + (int64_t)(wait_s * 1e9);
-    pump->asking = pump->unit != 0; // nobody answers a broadcast
+    pump->asking = true;
     pump->out_count = 0;
     count_request(pump);
     return status;
 }
 
-// Hands a reply on once silence has ended it, or gives up.
+// Hands a reply on once silence has ended it.
+static enum lw_status hand_on_reply(struct pump *pump, struct lw_error *error)
+{
+    struct lw_pdu pdu;
+    uint8_t address = 0;
+    bool good = lw_rtu_unwrap(pump->out, pump->out_count, &address, &pdu);
+    pump->out_count = 0;
+    return good && address == pump->unit ? send_mbap(pump, &pdu, error) : LW_OK;
+}
+
+static enum lw_status give_up(struct pump *pump, struct lw_error *error)
+{
+    struct lw_pdu pdu = {2, {LW_EXCEPTION_BIT | pump->function, LW_GATEWAY_TARGET}};
+    pump->asking = false;
+    return pump->unit == 0 ? LW_OK : send_mbap(pump, &pdu, error);
+}
+
 static enum lw_status answer_mbap(struct pump *pump, struct lw_error *error)
 {
     int64_t now_ns = lw_wire_now_ns(pump->wire);
-    struct lw_pdu pdu;
-    uint8_t address = 0;
+    enum lw_status status = LW_OK;
     bool ended = now_ns - pump->out_last_ns >= lw_framing_t35_ns(&pump->actor.framing);
     if (pump->asking && pump->out_count > 0 && ended) {
-        bool good = lw_rtu_unwrap(pump->out, pump->out_count, &address, &pdu);
-        pump->out_count = 0;
-        if (good && address == pump->unit) {
-            return send_mbap(pump, &pdu, error);
-        }
+        status = hand_on_reply(pump, error);
     }
-    if (pump->asking && now_ns >= pump->give_up_ns) {
-        pdu = (struct lw_pdu){2, {LW_EXCEPTION_BIT | pump->function, LW_GATEWAY_TARGET}};
-        return send_mbap(pump, &pdu, error);
+    if (status == LW_OK && pump->asking && now_ns >= pump->give_up_ns) {
+        status = give_up(pump, error);
     }
-    return pump->asking ? LW_OK : ask_next(pump, error);
+    return status == LW_OK && !pump->asking ? ask_next(pump, error) : status;
 }
 
 static enum lw_status hand_out(struct pump *pump, struct lw_error *error)
@@ -151,6 +165,15 @@ static enum lw_status take_in(struct pump *pump, const uint8_t *bytes, size_t co
     memcpy(pump->in + pump->in_count, bytes, count);
     pump->in_count += count;
     return LW_OK;
+}
+
+// One master has gone; what it asked is nobody's business any more. The line says if there can be
+// another.
+static void forget_client(struct pump *pump)
+{
+    pump->in_count = 0;
+    pump->out_count = 0;
+    pump->asking = false;
 }
 
 // When to look up from the outside line next, on its clock.
@@ -191,7 +214,7 @@ static enum lw_status pump_loop(struct pump *pump, struct lw_error *error)
         if (piece.count > 0) {
             status = take_in(pump, bytes, piece.count, error);
         } else if (piece.flags & LW_PIECE_CLOSED) {
-            return LW_OK;
+            forget_client(pump);
         }
         status = status == LW_OK ? hand_out(pump, error) : status;
         if (status != LW_OK) {

@@ -338,8 +338,12 @@ static void step(struct lw_wire *wire, int64_t now_ns)
         settle(wire, now_ns);
     }
     for (size_t i = 0; i < wire->actor_count; i++) {
-        if (wire->actors[i]->ops->next(wire->actors[i]) <= now_ns) {
-            wire->actors[i]->ops->run(wire->actors[i], now_ns);
+        struct lw_actor *actor = wire->actors[i];
+        if (actor->ops->next(actor) <= now_ns) {
+            lw_wire_hear(wire, actor, now_ns); // it may be that there is no silence after all
+        }
+        if (actor->ops->next(actor) <= now_ns) {
+            actor->ops->run(actor, now_ns);
         }
     }
 }

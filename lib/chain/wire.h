@@ -42,7 +42,7 @@ struct lw_actor {
     double drive_v;   // differential voltage of its driver, above 0 (1.5 V is the least allowed)
     bool unpowered;   // neither hears nor sends
     bool echoes;      // hears its own sending while the medium says so
-    int64_t heard_ns; // the wire's: up to here it has heard
+    int64_t heard_ns; // the wire's: up to here it has heard; before now, inside a character
     int64_t busy_ns;  // the wire's: its own sending ends here
 };
 
@@ -106,7 +106,7 @@ struct lw_serve_options {
 };
 
 // The paced crank: serves the wire on a real line (pseudo-terminal, socket, port) until it is
-// cancelled (LW_CANCELLED) or the line closes for good (LW_OK) or fails (LW_SYSTEM). The wire's
+// cancelled (LW_CANCELLED) or the line fails or can have no other master (LW_SYSTEM). The wire's
 // time follows the outside line's clock; the only waiting is the outside line's receive. On an MBAP
 // line requests are queued, one is on the wire at a time, and a silent node gives exception 0x0B
 // (MODBUS Application Protocol V1.1b3, 7: gateway target device failed to respond).

@@ -21,6 +21,7 @@ struct lw_wire {
     struct lw_transmission **sent; // in flight, or not yet heard to the end by all
     int64_t tail_ns;               // a receiver's unfinished character ends here
     struct lw_port *ports;
+    uint32_t ports_made;
 };
 
 // Lets the actor hear what was on the wire for it up to until_ns (not after now).

@@ -20,10 +20,7 @@ static void write_plan(const struct fixture_plan *wanted, struct lw_text *text)
 {
     lw_text_add(text, "{\"format\": \"linewalk/plan/1\", \"line\": {\"framing\": \"%s\"%s},",
                 wanted->framing ? wanted->framing : "19200/8E1", wanted->line ? wanted->line : "");
-    const char *supplies = wanted->supplies ? wanted->supplies : strong_supply;
-    if (supplies[0]) {
-        lw_text_add(text, "\"supplies\": %s,", supplies);
-    }
+    lw_text_add(text, "\"supplies\": %s,", wanted->supplies ? wanted->supplies : strong_supply);
     lw_text_add(text, "\"span_default\": %s, \"chain\": [",
                 wanted->span ? wanted->span : short_span);
     for (size_t i = 0; i < wanted->probes + wanted->loops; i++) {
