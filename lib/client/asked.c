@@ -58,8 +58,8 @@ enum lw_explained lw_asked_explain(struct lw_asked *asked, uint8_t address,
     bool repeated = false;
     for (int i = 0; i < 2; i++) {
         struct lw_question *question = &asked->of[address][i];
-        bool answer = question != but && answers(question, pdu);
-        if (answer && !question->answered) {
+        bool answer = answers(question, pdu);
+        if (answer && question != but && !question->answered) {
             question->answered = true;
             *late = question;
             return LW_EXPLAINED_LATE;

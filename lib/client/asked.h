@@ -32,13 +32,14 @@ struct lw_question *lw_asked_enter(struct lw_asked *asked, uint8_t address,
 
 enum lw_explained {
     LW_EXPLAINED_LATE,     // answers a request that had been given up
-    LW_EXPLAINED_REPEATED, // answers a request that was answered already: two nodes, or an echo
+    LW_EXPLAINED_REPEATED, // answers a request that has its answer already, or repeats a request
     LW_EXPLAINED_ASKED,    // no answer to what was asked, but from a node that was
     LW_UNEXPLAINED,        // a request, or from an address never asked
 };
 
 // Explains an RTU frame. `late` is set with LW_EXPLAINED_LATE to the question, which then counts as
-// answered. `but` (or NULL) is a question still being waited for and does not count.
+// answered. `but` (or NULL) is a question still being waited for: its answer is for the caller to
+// take, and what fits it here is a repetition.
 enum lw_explained lw_asked_explain(struct lw_asked *asked, uint8_t address,
                                    const struct lw_pdu *pdu, const struct lw_question *but,
                                    struct lw_question **late);

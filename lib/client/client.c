@@ -132,8 +132,10 @@ enum lw_status lw_client_hear(struct lw_client *client, int64_t deadline_ns, siz
 void lw_client_note_late(struct lw_client *client, uint8_t address,
                          const struct lw_question *question, int64_t ends_ns)
 {
-    client->late_address = address;
-    client->late_by_ns = ends_ns - question->deadline_ns;
+    if (client->late_count < LW_LATE_MAX) {
+        client->late[client->late_count].address = address;
+        client->late[client->late_count++].by_ns = ends_ns - question->deadline_ns;
+    }
 }
 
 void lw_attempt_take(struct lw_client *client, struct lw_attempt *attempt,
@@ -276,15 +278,18 @@ static void conclude(struct lw_client *client, struct lw_attempt *attempt)
     }
 }
 
-// Hands what was heard beside the exchange over to it.
+// Hands what was heard beside the exchange over to it. Of several late answers each exchange tells
+// one, so that none is lost.
 static void report(struct lw_client *client, struct lw_exchange *exchange)
 {
     exchange->strays = (uint16_t)(client->strays < UINT16_MAX ? client->strays : UINT16_MAX);
-    exchange->late_address = client->late_address;
-    exchange->late_by_ns = client->late_by_ns;
     client->strays = 0;
-    client->late_address = 0;
-    client->late_by_ns = 0;
+    if (client->late_count > 0) {
+        exchange->late_address = client->late[0].address;
+        exchange->late_by_ns = client->late[0].by_ns;
+        client->late_count--;
+        memmove(client->late, client->late + 1, client->late_count * sizeof client->late[0]);
+    }
     if (client->run->exchange != NULL) {
         client->run->exchange(client->run->user, exchange);
     }

@@ -31,7 +31,17 @@ void lw_client_attempts(struct lw_client *client, int attempts);
 // One request, with retries for silence and garbage (not for exceptions). Fills `exchange` with the
 // last attempt. Status is for the line alone: LW_OK whatever the node did, LW_SYSTEM, LW_CANCELLED,
 // LW_REFUSED when the guard refuses the PDU or another master was heard (then error says what was
-// heard; lw_client_foreign() is true).
+// heard; lw_client_foreign() is true). With LW_SYSTEM and LW_CANCELLED the attempt under way has no
+// outcome and is not reported.
+//
+// What was heard since the last exchange is told by the next one: `strays`, and a late answer's
+// address, one an exchange, so that several take several exchanges to tell. The bytes of a broken
+// (LW_CRC_ERROR) or wrong reply are no strays; of a wrong one `reply` and its times are filled, of
+// a broken one the times alone. A line that does not fall silent for a second is not sent to
+// (LW_NOT_SENT with LW_OK). An RTU reply does not say what it answers, so a node that still owes
+// one for another request is given as long again before it is asked. A copy of a request that may
+// also be its reply (08 sub 00, 05, 06) counts as a reply only where times or an earlier exchange
+// show that it is no echo. Address 0..247 on RTU, 0..255 on MBAP.
 enum lw_status lw_client_exchange(struct lw_client *client, uint8_t address,
                                   const struct lw_pdu *request, struct lw_exchange *exchange,
                                   struct lw_error *error);
@@ -40,7 +50,8 @@ enum lw_status lw_client_exchange(struct lw_client *client, uint8_t address,
 // 00 and 0B-12), 0B, 0C, 11, 14, 18, 2B/0E. Pure.
 bool lw_client_reads_only(const struct lw_pdu *request);
 
-// Waits until the deadline while listening; bytes that come are strays (late replies are traced).
+// Waits so long while listening; bytes that come are strays, late answers are traced, and the next
+// exchange tells of both. LW_REFUSED when another master is heard.
 enum lw_status lw_client_wait(struct lw_client *client, double seconds, struct lw_error *error);
 
 struct lw_heard {

@@ -9,6 +9,8 @@
 #include "client/client.h"
 #include "client/inbox.h"
 
+enum { LW_LATE_MAX = 32 };
+
 struct lw_client {
     struct lw_line *line;
     const struct lw_run *run;
@@ -20,10 +22,13 @@ struct lw_client {
     bool foreign;    // another master was heard
     uint8_t foreign_address, foreign_function;
     uint16_t transaction;
-    int64_t quiet_ns; // last bit heard or sent
-    unsigned strays;  // since the last exchange
-    uint8_t late_address;
-    int64_t late_by_ns;
+    int64_t quiet_ns;  // last bit heard or sent
+    unsigned strays;   // since the last exchange
+    size_t late_count; // late answers heard and not yet reported, the oldest first
+    struct {
+        uint8_t address;
+        int64_t by_ns;
+    } late[LW_LATE_MAX];
     struct lw_inbox inbox;
     struct lw_asked asked;
 };

@@ -41,7 +41,7 @@ struct lw_exchange {
     int64_t sent_first_ns, sent_last_ns;   // first bit of the first byte, last bit of the last
     int64_t reply_first_ns, reply_last_ns; // the same, as far as the line knows
     int64_t timing_u_ns;                   // standard uncertainty of the reply's times
-    struct lw_pdu request, reply;
+    struct lw_pdu request, reply;          // reply also with LW_WRONG_ANSWER; else of count 0
 };
 
 // "answered", "no_answer", ... as in records.

@@ -43,6 +43,8 @@ struct scripted_line {
     int64_t sent_first_ns[SENDS], sent_last_ns[SENDS];
     int64_t cancel_ns, gone_ns; // 0: never
     unsigned flags;             // of every piece
+    int flood_after;            // number of the send after which the flood begins
+    bool flood;                 // bytes are always there, whenever they are asked for
     int64_t timing_u_ns;        // of every piece
 };
 
@@ -88,6 +90,7 @@ static inline enum lw_status script_send(struct lw_line *line, const uint8_t *by
     int n = script->sends++;
     memcpy(script->sent[n], bytes, count);
     script->sent_count[n] = count;
+    script->flood = script->flood || script->flood_after == n + 1;
     *first_ns = script->sent_first_ns[n] = script->clock.fixed_ns;
     script->clock.fixed_ns += (int64_t)count * char_ns(script);
     *last_ns = script->sent_last_ns[n] = script->clock.fixed_ns;
@@ -109,11 +112,25 @@ static inline size_t run_of_bytes(const struct scripted_line *script, int64_t de
     return count;
 }
 
+// Ten bytes of nothing in a millisecond, before any deadline.
+static inline enum lw_status receive_flood(struct scripted_line *script, uint8_t *bytes,
+                                           struct lw_piece *piece)
+{
+    memset(bytes, 0xFE, 10);
+    *piece = (struct lw_piece){.count = 10, .first_ns = script->clock.fixed_ns};
+    script->clock.fixed_ns += ms;
+    piece->last_ns = script->clock.fixed_ns;
+    return LW_OK;
+}
+
 static inline enum lw_status script_receive(struct lw_line *line, int64_t deadline_ns,
                                             uint8_t *bytes, size_t size, struct lw_piece *piece,
                                             struct lw_error *error)
 {
     struct scripted_line *script = (struct scripted_line *)line;
+    if (script->flood) {
+        return receive_flood(script, bytes, piece);
+    }
     int64_t now_ns = script->clock.fixed_ns;
     int64_t until_ns = deadline_ns > now_ns ? deadline_ns : now_ns;
     size_t count = run_of_bytes(script, until_ns);

@@ -201,6 +201,7 @@ static void an_identifier_counted_one_byte_short_is_answered_whole(void **state)
     ask(f, 5, "11");
     assert_reply(f, "11 04 4C 4D 42 31 FF");
     assert_int_equal(f->last.strays, 0);
+    assert_int_equal(f->script.clock.fixed_ns, f->last.reply_last_ns); // without waiting for more
 }
 
 static void an_identity_that_counts_too_many_objects_ends_with_silence(void **state)
@@ -607,6 +608,99 @@ static void a_client_on_its_defaults_waits_50_ms_once(void **state)
     assert_int_equal(f->script.clock.fixed_ns, f->last.sent_last_ns + 200 * ms);
 }
 
+static void silence_is_kept_after_our_own_request_too(void **state)
+{
+    struct fixture *f = *state;
+    with(f, (struct lw_client_options){.reply_s = 0.001});
+    ask(f, 5, read_one);
+    ask(f, 6, read_one);
+    assert_in_range(f->script.sent_first_ns[1] - f->script.sent_last_ns[0], 2005208, 2005300);
+}
+
+static void a_port_that_brings_bytes_without_end_ends_as_a_crc_error(void **state)
+{
+    struct fixture *f = *state;
+    f->script.flood_after = 1;
+    assert_int_equal(ask(f, 5, read_one), LW_OK);
+    assert_outcome(f, LW_CRC_ERROR);
+    assert_int_equal(ask(f, 5, read_one), LW_OK);
+    assert_outcome(f, LW_NOT_SENT);
+    assert_true(f->script.clock.fixed_ns < 2500 * ms);
+}
+
+static void a_frame_in_the_middle_of_a_noise_is_not_foreign(void **state)
+{
+    struct fixture *f = *state;
+    raw(&f->script, 0, 1 * ms, "FE 10 44");
+    frame(&f->script, 0, 0, 9, "03 00 10 00 02");
+    glue(&f->script);
+    raw(&f->script, 0, 0, "FE 91 02");
+    glue(&f->script);
+    assert_int_equal(ask(f, 5, read_one), LW_OK);
+    assert_int_equal(f->last.strays, 14);
+    assert_false(lw_client_foreign(f->client));
+}
+
+static void a_foreign_frame_with_a_stray_before_it_is_foreign(void **state)
+{
+    struct fixture *f = *state;
+    raw(&f->script, 0, 1 * ms, "FE");
+    frame(&f->script, 0, 0, 9, "03 00 10 00 02");
+    glue(&f->script);
+    assert_int_equal(ask(f, 5, read_one), LW_REFUSED);
+}
+
+static void a_frame_that_began_before_the_request_does_not_answer_it(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, 5, read_one);
+    frame(&f->script, 2, -(8 + 3) * char_ns(&f->script), 5, answer_42); // 3 before, 8 while we send
+    frame(&f->script, 2, 20 * ms, 5, "03 02 00 2B");
+    ask(f, 5, read_one);
+    assert_reply(f, "03 02 00 2B");
+    assert_int_equal(f->last.strays, 7);
+    assert_int_equal(f->last.late_address, 0);
+}
+
+static void a_late_answer_to_the_request_before_the_last_is_traced(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, 5, read_one);
+    ask(f, 5, "04 00 00 00 02");
+    frame(&f->script, 3, 10 * ms, 5, answer_42);
+    ask(f, 6, read_one);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->last.late_address, 5);
+    assert_false(lw_client_foreign(f->client));
+}
+
+static void a_late_answer_heard_twice_is_traced_once(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, 7, read_one);
+    frame(&f->script, 2, 5 * ms, 7, answer_42);
+    frame(&f->script, 2, 20 * ms, 7, answer_42);
+    ask(f, 5, read_one);
+    assert_int_equal(f->last.late_address, 7);
+    ask(f, 6, read_one);
+    assert_int_equal(f->last.late_address, 0);
+}
+
+static void of_two_late_answers_each_exchange_tells_one(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, 7, read_one);
+    ask(f, 8, read_one);
+    frame(&f->script, 3, 5 * ms, 7, answer_42);
+    frame(&f->script, 3, 20 * ms, 8, answer_42);
+    ask(f, 5, read_one);
+    assert_int_equal(f->last.late_address, 7);
+    assert_int_equal(f->last.strays, 14);
+    ask(f, 6, read_one);
+    assert_int_equal(f->last.late_address, 8);
+    assert_int_equal(f->last.strays, 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -666,6 +760,14 @@ int main(void)
         client_test(an_allowed_write_is_sent_and_its_answer_told_from_an_echo),
         client_test(masks_and_file_writes_are_refused_even_where_writes_are_allowed),
         client_test(a_client_on_its_defaults_waits_50_ms_once),
+        client_test(silence_is_kept_after_our_own_request_too),
+        client_test(a_port_that_brings_bytes_without_end_ends_as_a_crc_error),
+        client_test(a_frame_in_the_middle_of_a_noise_is_not_foreign),
+        client_test(a_foreign_frame_with_a_stray_before_it_is_foreign),
+        client_test(a_frame_that_began_before_the_request_does_not_answer_it),
+        client_test(a_late_answer_to_the_request_before_the_last_is_traced),
+        client_test(a_late_answer_heard_twice_is_traced_once),
+        client_test(of_two_late_answers_each_exchange_tells_one),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -350,6 +350,21 @@ static void each_function_of_section_6_has_a_word(void **state)
     assert_null(lw_function_word(0x63));
 }
 
+static void bits_are_set_and_cleared_one_by_one(void **state)
+{
+    (void)state;
+    uint8_t bits[3] = {0};
+    lw_bit_set(bits, 9, true);
+    lw_bit_set(bits, 23, true);
+    lw_bit_set(bits, 22, true);
+    lw_bit_set(bits, 22, false);
+    assert_int_equal(bits[0], 0x00);
+    assert_int_equal(bits[1], 0x02);
+    assert_int_equal(bits[2], 0x80);
+    assert_true(lw_bit(bits, 23));
+    assert_false(lw_bit(bits, 22));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -377,6 +392,7 @@ int main(void)
         cmocka_unit_test(a_reply_cut_or_lengthened_by_a_byte_does_not_fit),
         cmocka_unit_test(exception_codes_have_the_words_of_section_7),
         cmocka_unit_test(each_function_of_section_6_has_a_word),
+        cmocka_unit_test(bits_are_set_and_cleared_one_by_one),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
