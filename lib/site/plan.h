@@ -148,7 +148,13 @@ enum lw_fault_kind {
 
 const char *lw_fault_word(enum lw_fault_kind kind); // "weak_span", as in the file
 
-// Keys that a kind does not use must be absent; the table in docs/formats says which uses which.
+// How a kind of fault takes one of the keys that not all kinds have, lw_fault_keys (ends with
+// NULL).
+enum lw_fault_use { LW_FAULT_KEY_NONE, LW_FAULT_KEY_MAY, LW_FAULT_KEY_NEEDS };
+extern const char *const lw_fault_keys[];
+enum lw_fault_use lw_fault_use(enum lw_fault_kind kind, size_t key);
+
+// Keys that a kind does not use must be absent; lw_fault_use() says which uses which.
 struct lw_fault {
     int kind;                   // enum lw_fault_kind
     int span, tap, at, address; // 1-based; 0 when absent

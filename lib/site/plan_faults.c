@@ -31,16 +31,16 @@ enum {
     KEY_COUNT = 18,
 };
 
-static const char *const key_words[KEY_COUNT] = {
+const char *const lw_fault_keys[KEY_COUNT + 1] = {
     "span",    "tap",     "at",       "address",   "extra_ohm", "rail",
     "supply",  "extra_a", "framing",  "field",     "steady",    "reach_taps",
     "late_ms", "share",   "cycle_ms", "addresses", "taps",      "bit_error_rate"};
 
-struct fault_keys {
+struct uses {
     unsigned needs, may;
 };
 
-static const struct fault_keys fault_keys[] = {
+static const struct uses uses[] = {
     [LW_FAULT_WEAK_SPAN] = {KEY_SPAN | KEY_EXTRA_OHM, KEY_RAIL},
     [LW_FAULT_DEAD_NODE] = {KEY_TAP, 0},
     [LW_FAULT_DOUBLE_ADDRESS] = {KEY_TAP | KEY_ADDRESS, 0},
@@ -58,6 +58,14 @@ static const struct fault_keys fault_keys[] = {
     [LW_FAULT_HICCUP] = {KEY_SUPPLY, 0},
     [LW_FAULT_NOISY_SPAN] = {KEY_SPAN | KEY_BIT_ERRORS, 0},
 };
+
+enum lw_fault_use lw_fault_use(enum lw_fault_kind kind, size_t key)
+{
+    assert(key < KEY_COUNT);
+    return uses[kind].needs & 1U << key ? LW_FAULT_KEY_NEEDS
+           : uses[kind].may & 1U << key ? LW_FAULT_KEY_MAY
+                                        : LW_FAULT_KEY_NONE;
+}
 
 static unsigned keys_given(const struct lw_fault *fault)
 {
@@ -77,17 +85,17 @@ static unsigned keys_given(const struct lw_fault *fault)
 
 static enum lw_status keys_check(const struct lw_fault *fault, size_t i, struct lw_error *error)
 {
-    const struct fault_keys *keys = &fault_keys[fault->kind];
+    const struct uses *keys = &uses[fault->kind];
     unsigned given = keys_given(fault);
     for (unsigned k = 0; k < KEY_COUNT; k++) {
         unsigned key = 1U << k;
         if ((keys->needs & key) && !(given & key)) {
             return lw_fail(error, LW_BAD_FILE, "/virtual/faults/%zu/%s: missing, a '%s' needs it",
-                           i, key_words[k], lw_fault_word((enum lw_fault_kind)fault->kind));
+                           i, lw_fault_keys[k], lw_fault_word((enum lw_fault_kind)fault->kind));
         }
         if ((given & key) && !((keys->needs | keys->may) & key)) {
             return lw_fail(error, LW_BAD_FILE, "/virtual/faults/%zu/%s: a '%s' has none", i,
-                           key_words[k], lw_fault_word((enum lw_fault_kind)fault->kind));
+                           lw_fault_keys[k], lw_fault_word((enum lw_fault_kind)fault->kind));
         }
     }
     return LW_OK;
