@@ -52,7 +52,8 @@ static void option(struct lw_text *block, unsigned code, const void *bytes, size
 static void option_text(struct lw_text *block, unsigned code, const char *text)
 {
     if (text && text[0]) {
-        option(block, code, text, strnlen(text, LW_BLOCK_TEXT));
+        size_t count = strlen(text);
+        option(block, code, text, count < LW_BLOCK_TEXT ? count : LW_BLOCK_TEXT);
     }
 }
 

@@ -52,9 +52,8 @@ enum lw_status lw_system_line_gone(const struct lw_system_line *system, struct l
 void lw_system_line_stamp(const struct lw_system_line *system, size_t count, int64_t late_ns,
                           struct lw_piece *piece);
 
-// Standard uncertainty of a time that is late by something between 0 and late_ns and is not
-// corrected: rectangular, one-sided (JCGM 100:2008, 4.3.7 and F.2.4.5: root mean square late/sqrt
-// 3).
+// Standard uncertainty of a time that is late by anything between 0 and late_ns and is not
+// corrected: the root mean square of that rectangle, late_ns/sqrt(3) (JCGM 100:2008, 4.3.7).
 int64_t lw_lateness_u_ns(int64_t late_ns);
 
 #endif

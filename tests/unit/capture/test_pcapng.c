@@ -8,9 +8,11 @@
 
 #include <errno.h>
 #include <setjmp.h>
+#include <signal.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 #include <cmocka.h>
@@ -103,6 +105,35 @@ static void a_packet_is_on_the_disk_before_the_file_is_closed(void **state)
     assert_int_equal(lw_capture_close(capture, NULL, NULL), LW_OK);
 }
 
+static void a_process_that_is_killed_loses_no_packet_that_it_wrote(void **state)
+{
+    (void)state;
+    struct lw_reader *reader = NULL;
+    struct lw_read_packet read;
+    bool more = true;
+    size_t count = 0;
+    pid_t child = fork();
+    if (child == 0) {
+        struct lw_capture *capture = NULL;
+        const struct lw_packet packet = {.bytes = (const uint8_t *)"12345678", .count = 8};
+        bool fine = lw_capture_create(path, &facts, &capture, NULL) == LW_OK;
+        for (int i = 0; i < 1000; i++) {
+            fine = fine && lw_capture_packet(capture, &packet, NULL) == LW_OK;
+        }
+        raise(fine ? SIGKILL : SIGTERM);
+    }
+    int status = 0;
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL);
+    assert_int_equal(lw_reader_open(path, &reader, NULL), LW_OK);
+    while (more) {
+        assert_int_equal(lw_reader_next(reader, &read, &more, NULL), LW_OK);
+        count += more;
+    }
+    assert_int_equal(count, 1000);
+    lw_reader_close(reader);
+}
+
 // Writes ten packets and closes; the first failure, else LW_OK. Nothing may follow a failure.
 static enum lw_status write_ten(struct lw_error *error)
 {
@@ -174,6 +205,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         WITH_A_FILE(every_byte_is_where_the_format_has_it),
         WITH_A_FILE(a_packet_is_on_the_disk_before_the_file_is_closed),
+        WITH_A_FILE(a_process_that_is_killed_loses_no_packet_that_it_wrote),
         WITH_A_FILE(a_full_disk_fails_once_and_for_all_and_leaves_a_readable_file),
         cmocka_unit_test(a_file_that_cannot_be_made_is_told),
     };

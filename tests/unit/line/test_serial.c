@@ -7,6 +7,7 @@
 #include "line/marks.h"
 
 #include <fcntl.h>
+#include <linux/serial.h>
 #include <pty.h>
 #include <setjmp.h>
 #include <signal.h>
@@ -51,6 +52,22 @@ ssize_t readlink(const char *path, char *to, size_t size)
     return syscall(SYS_readlinkat, AT_FDCWD, path, to, size);
 }
 
+static int latency_ms; // what the adapter says; 0: it says nothing
+
+FILE *fopen(const char *path, const char *mode)
+{
+    static char text[16];
+    if (strncmp(path, "/sys/class/tty/", 15) == 0 && strstr(path, "/device/latency_timer")) {
+        snprintf(text, sizeof text, "%d\n", latency_ms);
+        return latency_ms > 0 ? fmemopen(text, strlen(text), "r") : NULL;
+    }
+    int descriptor = open(path, O_RDONLY);
+    return descriptor < 0 ? NULL : fdopen(descriptor, mode);
+}
+
+static bool counts; // the driver has counts of errors
+static struct serial_icounter_struct driver;
+
 int ioctl(int descriptor, unsigned long request, ...)
 {
     va_list list;
@@ -60,6 +77,10 @@ int ioctl(int descriptor, unsigned long request, ...)
     if (request == TIOCMGET) {
         *(int *)argument = TIOCM_DTR | TIOCM_RTS;
         return 0;
+    }
+    if (request == TIOCGICOUNT) {
+        *(struct serial_icounter_struct *)argument = driver;
+        return counts ? 0 : -1;
     }
     if (request == TIOCMSET || request == TIOCMBIS || request == TIOCMBIC) {
         return 0;
@@ -124,6 +145,90 @@ static void a_send_takes_the_time_of_its_characters(void **state)
     // MODBUS over Serial Line V1.02, 2.5.1: 11 bits a character; 8 * 11 / 19200 s.
     assert_int_equal(last_ns - first_ns, 4583333);
     assert_true(lw_clock_now_ns(ends->line->clock) >= last_ns);
+}
+
+// What a driver with the marks hands over, put in from the far end, where nothing marks it again.
+static unsigned flags_of(struct ends *ends, const char *bytes, size_t count)
+{
+    struct termios settings;
+    uint8_t got[16];
+    struct lw_piece piece;
+    assert_int_equal(tcgetattr(ends->far, &settings), 0);
+    settings.c_iflag &= ~(tcflag_t)PARMRK;
+    assert_int_equal(tcsetattr(ends->far, TCSANOW, &settings), 0);
+    assert_int_equal(write(ends->far, bytes, count), count);
+    assert_int_equal(lw_line_receive(ends->line, INT64_MAX, got, sizeof got, &piece, NULL), LW_OK);
+    assert_int_equal(piece.count, 1);
+    return piece.flags;
+}
+
+static void damage_is_told_apart_by_what_the_driver_counts(void **state)
+{
+    struct ends *ends = *state;
+    counts = true;
+    driver = (struct serial_icounter_struct){.frame = 7, .parity = 7, .overrun = 7};
+    open_port(ends);
+    ends->line->framing.parity = 'E'; // which a pty cannot be set to
+    assert_int_equal(flags_of(ends, "A", 1), 0);
+    driver.parity++;
+    assert_int_equal(flags_of(ends,
+                              "\xff\x00"
+                              "A",
+                              3),
+                     LW_PIECE_PARITY);
+    driver.frame++;
+    assert_int_equal(flags_of(ends,
+                              "\xff\x00"
+                              "A",
+                              3),
+                     LW_PIECE_STOP_BIT);
+    driver.frame++;
+    driver.parity++;
+    assert_int_equal(flags_of(ends,
+                              "\xff\x00"
+                              "A",
+                              3),
+                     LW_PIECE_STOP_BIT | LW_PIECE_PARITY);
+    driver.overrun++;
+    assert_int_equal(flags_of(ends, "A", 1), LW_PIECE_OVERRUN);
+    driver.buf_overrun++;
+    assert_int_equal(flags_of(ends, "A", 1), LW_PIECE_OVERRUN);
+    driver.brk++;
+    assert_int_equal(flags_of(ends, "\xff\x00\x00", 3), LW_PIECE_BREAK);
+    assert_int_equal(flags_of(ends, "A", 1), 0);
+    counts = false;
+}
+
+static void without_counts_damage_is_what_the_framing_makes_likely(void **state)
+{
+    struct ends *ends = *state;
+    open_port(ends);
+    assert_int_equal(flags_of(ends,
+                              "\xff\x00"
+                              "A",
+                              3),
+                     LW_PIECE_STOP_BIT);
+    ends->line->framing.parity = 'E';
+    assert_int_equal(flags_of(ends,
+                              "\xff\x00"
+                              "A",
+                              3),
+                     LW_PIECE_PARITY);
+}
+
+static void an_adapter_that_keeps_bytes_widens_the_uncertainty_and_is_said(void **state)
+{
+    struct ends *ends = *state;
+    uint8_t byte;
+    struct lw_piece piece;
+    latency_ms = 16;
+    open_port(ends);
+    latency_ms = 0;
+    assert_string_equal(ends->line->remark, "the adapter keeps received bytes for up to 16 ms");
+    assert_int_equal(write(ends->far, "a", 1), 1);
+    assert_int_equal(lw_line_receive(ends->line, INT64_MAX, &byte, 1, &piece, NULL), LW_OK);
+    // JCGM 100:2008, 4.3.7: 16 ms / sqrt(3).
+    assert_int_equal(piece.timing_u_ns, 9237604);
 }
 
 static void every_byte_comes_through_the_marks_unchanged(void **state)
@@ -348,6 +453,9 @@ int main(void)
     const struct CMUnitTest tests[] = {
         ON_A_PORT(a_serial_port_is_framed_real_and_hears_others),
         ON_A_PORT(a_send_takes_the_time_of_its_characters),
+        ON_A_PORT(damage_is_told_apart_by_what_the_driver_counts),
+        ON_A_PORT(without_counts_damage_is_what_the_framing_makes_likely),
+        ON_A_PORT(an_adapter_that_keeps_bytes_widens_the_uncertainty_and_is_said),
         ON_A_PORT(every_byte_comes_through_the_marks_unchanged),
         ON_A_PORT(received_bytes_are_dated_back_by_their_own_length),
         ON_A_PORT(after_closing_the_settings_are_as_before),
