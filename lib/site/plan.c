@@ -82,27 +82,37 @@ static enum lw_status choose_folder(const char *path, const char *profiles_folde
     return LW_OK;
 }
 
-enum lw_status lw_plan_load(const char *path, const char *profiles_folder, const char *installed,
-                            struct lw_plan *plan, struct lw_inputs *inputs, struct lw_error *error)
+enum lw_status lw_plan_load_alone(const char *path, struct lw_plan *plan, struct lw_inputs *inputs,
+                                  struct lw_error *error)
 {
-    assert(path && plan);
-    char beside[LW_PATH];
-    const char *folder;
     *plan = (struct lw_plan){0};
     enum lw_status status = plan_read(path, plan, inputs, error);
-    if (status != LW_OK) {
-        return status;
+    if (status == LW_OK) {
+        status = lw_plan_complete(plan, error);
     }
-    status = lw_plan_complete(plan, error);
     if (status == LW_OK) {
         status = lw_site_within(lw_plan_check(plan, error), "plan", path, error);
     }
     if (status == LW_OK) {
         status = lw_framing_parse(plan->line.framing, &plan->framing, error);
     }
-    if (status == LW_OK) {
-        status = choose_folder(path, profiles_folder, installed, beside, &folder, error);
+    if (status != LW_OK) {
+        lw_plan_free(plan);
     }
+    return status;
+}
+
+enum lw_status lw_plan_load(const char *path, const char *profiles_folder, const char *installed,
+                            struct lw_plan *plan, struct lw_inputs *inputs, struct lw_error *error)
+{
+    assert(path && plan);
+    char beside[LW_PATH];
+    const char *folder;
+    enum lw_status status = lw_plan_load_alone(path, plan, inputs, error);
+    if (status != LW_OK) {
+        return status;
+    }
+    status = choose_folder(path, profiles_folder, installed, beside, &folder, error);
     if (status == LW_OK) {
         status = lw_site_within(lw_plan_join(plan, folder, inputs, error), "plan", path, error);
     }

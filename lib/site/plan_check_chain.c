@@ -8,6 +8,8 @@
 #include <assert.h>
 #include <string.h>
 
+enum { NAME_MOST = 48 };
+
 static enum lw_status passive_check(const struct lw_chain_entry *entry, size_t i,
                                     struct lw_error *error)
 {
@@ -21,6 +23,18 @@ static enum lw_status passive_check(const struct lw_chain_entry *entry, size_t i
                : LW_OK;
 }
 
+// A name stands in lists, in tables and in messages.
+static bool is_name(const char *text)
+{
+    char clean[2 * NAME_MOST];
+    size_t length = strlen(text);
+    if (length < 1 || length > NAME_MOST || strpbrk(text, ", ")) {
+        return false;
+    }
+    lw_text_clean(clean, sizeof clean, text, length);
+    return strcmp(clean, text) == 0;
+}
+
 static enum lw_status node_check(const struct lw_chain_entry *entry, size_t i,
                                  struct lw_error *error)
 {
@@ -31,12 +45,13 @@ static enum lw_status node_check(const struct lw_chain_entry *entry, size_t i,
     if (key) {
         return lw_fail(error, LW_BAD_FILE, "/chain/%zu/%s: missing", i, key);
     }
-    if (entry->node[0] == '\0' || strpbrk(entry->node, ", \t\n")) {
-        return lw_fail(error, LW_BAD_FILE,
-                       "/chain/%zu/node: a name has at least one character, no blank and no comma",
-                       i);
-    }
-    return LW_OK;
+    return is_name(entry->node)
+               ? LW_OK
+               : lw_fail(
+                     error, LW_BAD_FILE,
+                     "/chain/%zu/node: a name has 1 to %d bytes, no blank, no comma, no control "
+                     "character",
+                     i, NAME_MOST);
 }
 
 // `taps[address]` is the entry that has it, counted from 1.

@@ -24,9 +24,16 @@ enum lw_status lw_plan_check_virtual(const struct lw_plan *plan, struct lw_error
 enum lw_status lw_plan_check_tap(const struct lw_plan *plan, int tap, const char *pointer,
                                  struct lw_error *error);
 
-// Reads the profiles that the chain names from the folder (NULL: there is none) and joins them.
+// lw_plan_load() up to the profiles.
+enum lw_status lw_plan_load_alone(const char *path, struct lw_plan *plan, struct lw_inputs *inputs,
+                                  struct lw_error *error);
+
+// Reads the profiles that the chain names from the folder (NULL: there is none), or from a list of
+// files (char *), and joins them.
 enum lw_status lw_plan_join(struct lw_plan *plan, const char *folder, struct lw_inputs *inputs,
                             struct lw_error *error);
+enum lw_status lw_plan_join_files(struct lw_plan *plan, const struct lw_list *paths,
+                                  struct lw_inputs *inputs, struct lw_error *error);
 
 // Adds a file that took part; `inputs` may be NULL.
 enum lw_status lw_inputs_add(struct lw_inputs *inputs, const char *path, const char *bytes,

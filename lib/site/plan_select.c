@@ -46,13 +46,18 @@ static enum lw_status take_name(const struct lw_plan *plan, const char *word, bo
 {
     size_t from, to;
     char first[LONGEST];
+    const char *unknown = word;
     if (lw_plan_by_name(plan, word, &from)) {
         take_taps(plan, from, from, selected);
         return LW_OK;
     }
     for (const char *hyphen = strchr(word, '-'); hyphen; hyphen = strchr(hyphen + 1, '-')) {
         lw_print(first, sizeof first, "%.*s", (int)(hyphen - word), word);
-        if (!lw_plan_by_name(plan, first, &from) || !lw_plan_by_name(plan, hyphen + 1, &to)) {
+        if (!lw_plan_by_name(plan, first, &from)) {
+            continue;
+        }
+        if (!lw_plan_by_name(plan, hyphen + 1, &to)) {
+            unknown = hyphen + 1;
             continue;
         }
         if (from > to) {
@@ -61,7 +66,7 @@ static enum lw_status take_name(const struct lw_plan *plan, const char *word, bo
         take_taps(plan, from, to, selected);
         return LW_OK;
     }
-    return no_node(plan, word, error);
+    return no_node(plan, unknown, error);
 }
 
 static enum lw_status range_parse(const char *word, int64_t *from, int64_t *to,

@@ -202,3 +202,15 @@ enum lw_status lw_plan_join(struct lw_plan *plan, const char *folder, struct lw_
     }
     return status == LW_OK ? join(plan, &gather, folder, error) : status;
 }
+
+enum lw_status lw_plan_join_files(struct lw_plan *plan, const struct lw_list *paths,
+                                  struct lw_inputs *inputs, struct lw_error *error)
+{
+    struct gather gather = {.wanted = plan, .profiles = &plan->profiles, .inputs = inputs};
+    struct lw_error unused = {0};
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; status == LW_OK && i < paths->count; i++) {
+        status = gather_file(&gather, ((char **)paths->items)[i], error ? error : &unused);
+    }
+    return status == LW_OK ? join(plan, &gather, "the record's inputs", error) : status;
+}

@@ -58,7 +58,7 @@ enum lw_status lw_visit_begin(struct lw_visit *visit, int *number, struct lw_err
 bool lw_visit_path(const struct lw_visit *visit, int number, const char *check, const char *ending,
                    char *path, size_t size);
 // Copies a file under inputs/ as "inputs/<first 8 digits of digest>-<name>" unless it is there
-// already.
+// already. LW_BAD_FILE when the file, or the copy, is not what the digest says.
 enum lw_status lw_visit_keep_input(struct lw_visit *visit, const struct lw_input *input,
                                    char name[LW_PATH], struct lw_error *error);
 // Fills number and previous_sha256, writes the record whole. The lock stays.
@@ -71,6 +71,15 @@ void lw_visit_end(struct lw_visit *visit);
 enum lw_status lw_visit_records(const struct lw_visit *visit, struct lw_list *records, int *broken,
                                 struct lw_error *error);
 void lw_records_free(struct lw_list *records);
+// Loads the plan that a record used, with the profiles kept with it, from inputs/. *found false
+// (status LW_OK) when it used none.
+enum lw_status lw_visit_plan_of(const struct lw_visit *visit, const struct lw_record *record,
+                                struct lw_plan *plan, struct lw_inputs *inputs, bool *found,
+                                struct lw_error *error);
+// The same for the last of the records that used a plan.
+enum lw_status lw_visit_plan(const struct lw_visit *visit, const struct lw_list *records,
+                             struct lw_plan *plan, struct lw_inputs *inputs, bool *found,
+                             struct lw_error *error);
 // The last record of a check, NULL when none; complete ones are preferred when `complete`.
 const struct lw_record *lw_records_last(const struct lw_list *records, const char *check,
                                         bool complete);

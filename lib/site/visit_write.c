@@ -109,14 +109,17 @@ bool lw_visit_path(const struct lw_visit *visit, int number, const char *check, 
            lw_path_join(path, size, visit->folder, name);
 }
 
-// "inputs/3f2a9c10-plan.json"; what could not stand in a record is cleaned away.
+// "inputs/3f2a9c10-plan.json"; what could not stand in a record is cleaned away. A file that comes
+// from there keeps its name.
 static bool input_name(const struct lw_input *input, char name[LW_PATH])
 {
     char base[128];
     const char *slash = strrchr(input->path, '/');
     const char *from = slash ? slash + 1 : input->path;
     lw_text_clean(base, sizeof base, from, strlen(from));
-    return lw_print(name, LW_PATH, "inputs/%.8s-%s", input->digest, base);
+    bool kept = strncmp(base, input->digest, 8) == 0 && base[8] == '-';
+    return kept ? lw_print(name, LW_PATH, "inputs/%s", base)
+                : lw_print(name, LW_PATH, "inputs/%.8s-%s", input->digest, base);
 }
 
 // The copy is what the command has read, or it is none.

@@ -146,6 +146,7 @@ static void chains_that_cannot_be_are_refused(void **state)
         {"\"node\": \"P04\"", "\"node\": \"P01\"",
          "/chain/3/node: 'P01' is already the name of tap 1"},
         {"\"node\": \"P04\", ", "", "/chain/3/node: missing"},
+        {"\"node\": \"P04\"", "\"node\": \"P\\u001b4\"", "/chain/3/node: a name has"},
         {"\"node\": \"P04\"", "\"node\": \"P 4\"", "/chain/3/node: a name has"},
         {"\"node\": \"P04\"", "\"passive\": \"joint\", \"node\": \"P04\"",
          "/chain/3/node: a passive tap has none"},
@@ -156,7 +157,7 @@ static void chains_that_cannot_be_are_refused(void **state)
         {"{\"at\": 4,", "{\"at\": 5,", "/line/terminations/1/at: there is no tap 5"},
         {"\"zero_v_bonds\": []", "\"zero_v_bonds\": [{\"at\": 7}]", "/zero_v_bonds/0/at"},
         {"[1, \"P02\"]", "[1, \"P09\"]", "/combinations/0/terms/1/1: there is no node 'P09'"},
-        {"\"P01-P04\"", "\"P01-P09\"", "/controller/reads/0/nodes: there is no node 'P01-P09'"},
+        {"\"P01-P04\"", "\"P01-P09\"", "/controller/reads/0/nodes: there is no node 'P09'"},
         {"\"required_checks\": [\"scan\"", "\"required_checks\": [\"scam\"",
          "/required_checks/0: there is no check 'scam'"},
     };

@@ -367,6 +367,75 @@ static void input_that_changes_while_it_is_used_is_refused(void **state)
     lw_visit_close(&visit);
 }
 
+// Keeps a file and adds it to the record's inputs.
+static void keep(struct lw_visit *visit, struct lw_record *record, const char *path)
+{
+    struct lw_input input;
+    char name[LW_PATH];
+    lw_copy(input.path, sizeof input.path, path);
+    assert_int_equal(lw_file_digest(path, input.digest, NULL), LW_OK);
+    assert_int_equal(lw_visit_keep_input(visit, &input, name, NULL), LW_OK);
+    struct lw_record_file *file = lw_list_add(&record->inputs, sizeof *file);
+    file->name = lw_duplicate(name);
+    file->sha256 = lw_duplicate(input.digest);
+}
+
+static void plan_of_a_visit_comes_from_its_own_copies(void **state)
+{
+    (void)state;
+    struct lw_visit visit;
+    struct lw_record record;
+    struct lw_list records;
+    struct lw_plan plan;
+    struct lw_inputs inputs = {0};
+    struct lw_error error = {0};
+    char name[LW_PATH];
+    int number = 0;
+    bool found = false;
+    open_visit(&visit);
+    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    fill_record(&record, "supply");
+    keep(&visit, &record, TEST_DATA "/site/profiles/example-probe.json");
+    keep(&visit, &record, TEST_DATA "/site/plan.json");
+    assert_int_equal(lw_visit_append(&visit, &record, NULL), LW_OK);
+    lw_json_free(&lw_record_shape, &record);
+    append(&visit, "note", "{}");
+
+    assert_int_equal(lw_visit_records(&visit, &records, &number, NULL), LW_OK);
+    if (lw_visit_plan(&visit, &records, &plan, &inputs, &found, &error) != LW_OK) {
+        fail_msg("%s", error.says);
+    }
+    assert_true(found);
+    assert_int_equal(lw_plan_nodes(&plan), 4);
+    assert_string_equal(lw_plan_tap(&plan, 1)->is->name, "example-probe");
+    assert_int_equal(inputs.count, 2);
+    // What is used again from there is not copied under a second name.
+    assert_int_equal(lw_visit_keep_input(&visit, &inputs.items[0], name, NULL), LW_OK);
+    const struct lw_record_file *kept = ((struct lw_record *)records.items)[0].inputs.items;
+    assert_string_equal(name, kept[1].name);
+    lw_plan_free(&plan);
+    lw_inputs_free(&inputs);
+    lw_records_free(&records);
+    lw_visit_close(&visit);
+}
+
+static void visit_without_a_plan_says_so(void **state)
+{
+    (void)state;
+    struct lw_visit visit;
+    struct lw_list records;
+    struct lw_plan plan;
+    int number = 0;
+    bool found = true;
+    open_visit(&visit);
+    append(&visit, "scan", "{}");
+    assert_int_equal(lw_visit_records(&visit, &records, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_plan(&visit, &records, &plan, NULL, &found, NULL), LW_OK);
+    assert_false(found);
+    lw_records_free(&records);
+    lw_visit_close(&visit);
+}
+
 static void later_visit_records_override_what_was_said_at_the_opening(void **state)
 {
     (void)state;
@@ -481,6 +550,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(inputs_are_kept_once_under_their_digest, set_up, tear_down),
         cmocka_unit_test_setup_teardown(input_that_changes_while_it_is_used_is_refused, set_up,
                                         tear_down),
+        cmocka_unit_test_setup_teardown(plan_of_a_visit_comes_from_its_own_copies, set_up,
+                                        tear_down),
+        cmocka_unit_test_setup_teardown(visit_without_a_plan_says_so, set_up, tear_down),
         cmocka_unit_test_setup_teardown(later_visit_records_override_what_was_said_at_the_opening,
                                         set_up, tear_down),
         cmocka_unit_test(last_record_of_a_check_prefers_a_whole_one_when_asked),
