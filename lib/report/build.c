@@ -1,0 +1,120 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The report from a visit: reads the results of the records that count and has them told.
+#include "report/build.h"
+#include "base/file.h"
+#include "report/report.h"
+
+struct kind {
+    const char *check;
+    const struct lw_shape *shape;
+};
+
+static const struct lw_shape *shape_of(const char *check)
+{
+    const struct kind kinds[] = {
+        {"scan", &lw_scan_shape},     {"roster", &lw_roster_shape}, {"link", &lw_link_shape},
+        {"supply", &lw_supply_shape}, {"noise", &lw_noise_shape},
+    };
+    for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
+        if (strcmp(kinds[i].check, check) == 0) {
+            return kinds[i].shape;
+        }
+    }
+    return NULL;
+}
+
+// A result that does not read leaves NULL: its section says so.
+static enum lw_status read_result(struct lw_report_counted *counted, struct lw_error *error)
+{
+    const struct lw_shape *shape = shape_of(counted->record->check);
+    if (shape == NULL || counted->record->result == NULL) {
+        return LW_OK;
+    }
+    void *result = calloc(1, shape->size);
+    if (result == NULL) {
+        return lw_fail(error, LW_MEMORY, "out of memory");
+    }
+    const char *json = counted->record->result;
+    enum lw_status status = lw_json_read(shape, json, strlen(json), result, error);
+    if (status != LW_OK) {
+        free(result);
+        return status == LW_MEMORY ? status : LW_OK;
+    }
+    counted->result = result;
+    return LW_OK;
+}
+
+static void free_counting(struct lw_list *counting)
+{
+    struct lw_report_counted *counted = counting->items;
+    for (size_t i = 0; i < counting->count; i++) {
+        if (counted[i].result != NULL) {
+            lw_json_free(shape_of(counted[i].record->check), counted[i].result);
+            free(counted[i].result);
+        }
+    }
+    free(counting->items);
+}
+
+static enum lw_status read_counting(const struct lw_list *records, struct lw_list *counting,
+                                    struct lw_error *error)
+{
+    if (!lw_report_choose(records, counting)) {
+        return lw_fail(error, LW_MEMORY, "out of memory");
+    }
+    struct lw_report_counted *counted = counting->items;
+    for (size_t i = 0; i < counting->count; i++) {
+        enum lw_status status = read_result(&counted[i], error);
+        if (status != LW_OK) {
+            return status;
+        }
+    }
+    return LW_OK;
+}
+
+static const char *last_digest(const struct lw_visit *visit, const struct lw_list *records,
+                               char digest[LW_DIGEST])
+{
+    char path[LW_PATH];
+    if (records->count == 0) {
+        return NULL;
+    }
+    const struct lw_record *last = lw_report_record_at(records, records->count - 1);
+    bool known = lw_visit_path(visit, last->number, last->check, "json", path, sizeof path) &&
+                 lw_file_digest(path, digest, NULL) == LW_OK;
+    return known ? digest : NULL;
+}
+
+enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_plan *plan,
+                               const struct lw_list *records, int broken, int64_t now_utc_ns,
+                               const char *version, struct lw_document *document,
+                               struct lw_error *error)
+{
+    struct lw_list counting = {0};
+    struct lw_acceptance acceptance;
+    char digest[LW_DIGEST];
+    *document = (struct lw_document){0};
+    enum lw_status status = read_counting(records, &counting, error);
+    if (status == LW_OK) {
+        lw_acceptance_judge(plan, records, &acceptance);
+        struct lw_report_view view = {
+            .facts = &visit->facts,
+            .plan = plan,
+            .records = records,
+            .counting = &counting,
+            .acceptance = &acceptance,
+            .broken = broken,
+            .last_digest = last_digest(visit, records, digest),
+            .now_utc_ns = now_utc_ns,
+            .version = version,
+        };
+        lw_report_tell(document, &view);
+        status = document->failed ? lw_fail(error, LW_MEMORY, "out of memory") : LW_OK;
+    }
+    if (status != LW_OK) {
+        lw_document_finish(document);
+    }
+    free_counting(&counting);
+    return status;
+}
