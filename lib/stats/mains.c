@@ -5,13 +5,14 @@
 #include "stats/mains.h"
 
 #include "stats/floor.h"
+#include "stats/slow.h"
 #include "stats/times.h"
 
 #include <math.h>
 #include <stdlib.h>
 
 static const double nominal_hz[] = {50, 60};
-enum { GRIDS = 2, NEIGHBOURS = 5, ENOUGH_TIMES = 2000 };
+enum { GRIDS = 2, ENOUGH_TIMES = 2000 };
 
 static const double tolerance = 0.01;  // of the nominal frequency
 static const double floor_from = 0.02; // nearest and farthest distance of the floor's frequencies
@@ -90,27 +91,6 @@ static enum lw_status strongest(const double *time_s, const double *value, size_
     return status;
 }
 
-// Takes slow changes away: each reading less the mean of its neighbours, without itself, so that a
-// tone at the mains keeps its size. Times that keep some regularity fold slow changes onto the
-// mains, and drift would pass for hum.
-static void without_slow(const double *time_s, const double *value, size_t n, double *fast)
-{
-    size_t first = 0, last = 0; // the neighbourhood, inclusive
-    double sum = 0;             // of the values in it, less the very first value
-    for (size_t i = 0; i < n; i++) {
-        while (last + 1 < n && (last < i + NEIGHBOURS || time_s[last + 1] < time_s[i] + near_s)) {
-            last++;
-            sum += value[last] - value[0];
-        }
-        while (first + NEIGHBOURS < i && time_s[first] < time_s[i] - near_s) {
-            sum -= value[first] - value[0];
-            first++;
-        }
-        double own = value[i] - value[0];
-        fast[i] = own - (sum - own) / (double)(last - first);
-    }
-}
-
 static enum lw_status search(const double *time_s, const double *fast, size_t n,
                              struct lw_mains *mains, struct lw_error *error)
 {
@@ -146,7 +126,7 @@ enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n
     if (!fast) {
         return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
     }
-    without_slow(time_s, value, n, fast);
+    lw_without_slow(time_s, value, n, near_s, fast);
     enum lw_status status = search(time_s, fast, n, mains, error);
     free(fast);
     return status;

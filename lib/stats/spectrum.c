@@ -158,22 +158,21 @@ struct normal {
     double cc, ss, cs, cv, sv, vv;
 };
 
-static struct normal normal_equations(const double *time_s, const double *value, size_t n,
-                                      double frequency_hz)
+static struct normal normal_equations(const double *cosine, const double *sine, const double *value,
+                                      size_t n)
 {
-    double omega = 2 * M_PI * frequency_hz;
     double count = (double)n;
     double shift = value[0];
     double c1 = 0, s1 = 0, v1 = 0;
     struct normal sums = {0};
     for (size_t i = 0; i < n; i++) {
-        c1 += cos(omega * time_s[i]) / count;
-        s1 += sin(omega * time_s[i]) / count;
+        c1 += cosine[i] / count;
+        s1 += sine[i] / count;
         v1 += (value[i] - shift) / count;
     }
     for (size_t i = 0; i < n; i++) {
-        double c = cos(omega * time_s[i]) - c1;
-        double s = sin(omega * time_s[i]) - s1;
+        double c = cosine[i] - c1;
+        double s = sine[i] - s1;
         double v = (value[i] - shift) - v1;
         sums.cc += c * c;
         sums.ss += s * s;
@@ -197,14 +196,16 @@ static double amplitude_uncertainty(const struct normal *sums, double determinan
     return sqrt(variance * along / determinant);
 }
 
-enum lw_status lw_tone_fit(const double *time_s, const double *value, size_t n, double frequency_hz,
-                           struct lw_tone *tone, struct lw_error *error)
+enum lw_status lw_tone_fit_waves(const double *cosine, const double *sine, const double *value,
+                                 size_t n, double duration_s, struct lw_tone *tone,
+                                 struct lw_error *error)
 {
+    double frequency_hz = tone->frequency_hz;
     *tone = (struct lw_tone){frequency_hz, NAN, NAN, NAN, NAN, NAN};
     if (n < 4) {
         return lw_fail(error, LW_USAGE, "a tone can't be fitted to %zu readings", n);
     }
-    struct normal sums = normal_equations(time_s, value, n, frequency_hz);
+    struct normal sums = normal_equations(cosine, sine, value, n);
     double determinant = sums.cc * sums.ss - sums.cs * sums.cs;
     if (!(determinant > 1e-9 * (double)n * (double)n)) {
         return lw_fail(error, LW_GARBLED,
@@ -218,7 +219,32 @@ enum lw_status lw_tone_fit(const double *time_s, const double *value, size_t n, 
     tone->amplitude = hypot(a, b);
     tone->amplitude_u = amplitude_uncertainty(&sums, determinant, variance, a, b);
     tone->phase_rad = atan2(-b, a);
-    double duration_s = time_s[n - 1] - time_s[0];
     tone->frequency_u_hz = sqrt(6 * variance / (double)n) / (M_PI * duration_s * tone->amplitude);
     return LW_OK;
+}
+
+enum lw_status lw_tone_fit(const double *time_s, const double *value, size_t n, double frequency_hz,
+                           struct lw_tone *tone, struct lw_error *error)
+{
+    *tone = (struct lw_tone){frequency_hz, NAN, NAN, NAN, NAN, NAN};
+    double *cosine = malloc(2 * n * sizeof *cosine);
+    if (n > 0 && !cosine) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
+    }
+    double *sine = cosine + n;
+    double duration_s = n > 0 ? time_s[n - 1] - time_s[0] : 0;
+    lw_tone_waves(time_s, n, frequency_hz, cosine, sine);
+    enum lw_status status = lw_tone_fit_waves(cosine, sine, value, n, duration_s, tone, error);
+    free(cosine);
+    return status;
+}
+
+void lw_tone_waves(const double *time_s, size_t n, double frequency_hz, double *cosine,
+                   double *sine)
+{
+    for (size_t i = 0; i < n; i++) {
+        double phase = 2 * M_PI * frequency_hz * time_s[i];
+        cosine[i] = cos(phase);
+        sine[i] = sin(phase);
+    }
 }

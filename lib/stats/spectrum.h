@@ -38,8 +38,19 @@ struct lw_tone {
 };
 
 // Least-squares fit of mean, cosine and sine at a known frequency. n >= 4; LW_GARBLED when the
-// times can't tell the tone from a constant (all at the same phase).
+// times can't tell the tone from a constant (all at the same phase); LW_USAGE, LW_MEMORY.
 enum lw_status lw_tone_fit(const double *time_s, const double *value, size_t n, double frequency_hz,
                            struct lw_tone *tone, struct lw_error *error);
+
+// Cosine and sine of 2 pi f t at each time, into arrays of n.
+void lw_tone_waves(const double *time_s, size_t n, double frequency_hz, double *cosine,
+                   double *sine);
+
+// lw_tone_fit() to waves that the caller has prepared, so that readings that went through a filter
+// are fitted with waves that went through the same one, and the tone keeps its size.
+// tone->frequency_hz is given; duration_s is last time minus first.
+enum lw_status lw_tone_fit_waves(const double *cosine, const double *sine, const double *value,
+                                 size_t n, double duration_s, struct lw_tone *tone,
+                                 struct lw_error *error);
 
 #endif

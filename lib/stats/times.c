@@ -49,6 +49,24 @@ static enum lw_status work_start(struct work *work, size_t n, size_t half, struc
     return lw_fail(error, LW_MEMORY, "no memory for %zu frequencies", 2 * half + 1);
 }
 
+// Index of the first top that is about as high as the highest: regular times repeat at every
+// multiple of their rate, and the rate itself is wanted.
+static size_t first_strong(const double complex *sum, size_t count)
+{
+    double highest = 0;
+    for (size_t i = 0; i < count; i++) {
+        highest = fmax(highest, cabs(sum[i]));
+    }
+    size_t at = 0;
+    while (cabs(sum[at]) < 0.93 * highest) {
+        at++;
+    }
+    while (at + 1 < count && cabs(sum[at + 1]) > cabs(sum[at])) {
+        at++;
+    }
+    return at;
+}
+
 // Strongest share between low_hz and high_hz.
 static enum lw_status strongest(const double *time_s, size_t n, double low_hz, double high_hz,
                                 struct lw_times_repeat *repeat, struct lw_error *error)
@@ -69,12 +87,11 @@ static enum lw_status strongest(const double *time_s, size_t n, double low_hz, d
         const double complex *strength = work.strength;
         status = lw_nonuniform_sums(work.turn, n, 1, &strength, half, &work.sum, error);
     }
-    for (size_t i = 0; i <= 2 * half && !status; i++) {
-        double size = cabs(work.sum[i]) / (double)n;
-        if (size * size > repeat->share) {
-            repeat->share = size * size;
-            repeat->repeat_hz = middle_hz + step_hz * ((double)i - (double)half);
-        }
+    if (!status) {
+        size_t at = first_strong(work.sum, 2 * half + 1);
+        double size = cabs(work.sum[at]) / (double)n;
+        repeat->share = size * size;
+        repeat->repeat_hz = middle_hz + step_hz * ((double)at - (double)half);
     }
     work_finish(&work);
     return status;

@@ -9,8 +9,9 @@
 
 #include <stddef.h>
 
-// The strongest way in which the times repeat: tones at f and at |f +- repeat_hz| look alike to
-// `share` of their power (1: not to be told apart; regular polling; 3/n or so: dithered enough).
+// The strongest way in which the times repeat, of about equal ones the one at the lowest frequency:
+// tones at f and at |f +- repeat_hz| look alike to `share` of their power (1: not to be told apart;
+// regular polling; 3/n or so: dithered enough).
 struct lw_times_repeat {
     double repeat_hz;
     double share;
