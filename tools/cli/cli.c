@@ -68,8 +68,8 @@ bool lw_cli_parse(struct lw_cli *cli, const struct lw_option *own, int most_argu
     cli->settings.listen_first_s = 3;
     cli->settings.sim_at_s = -1;
     lw_cli_common(&cli->settings, common);
-    enum lw_status status = lw_options_parse(cli->argc, cli->argv, own, common, cli->rest,
-                                             most_arguments, &error);
+    enum lw_status status =
+        lw_options_parse(cli->argc, cli->argv, own, common, cli->rest, most_arguments, &error);
     *exit_status = LW_EXIT_OK;
     if (status != LW_OK) {
         *exit_status = lw_cli_fail(cli, &error);

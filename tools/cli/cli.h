@@ -83,7 +83,8 @@ bool lw_cli_progress_terminal(void); // stderr is a terminal
 bool lw_cli_utf8(void);
 
 // Asks on the terminal (stderr, answer from stdin); LW_USAGE when stdin is no terminal or ends,
-// LW_CANCELLED. `answer` is cleaned and without its line end; an empty one is `obvious` (may be NULL).
+// LW_CANCELLED. `answer` is cleaned and without its line end; an empty one is `obvious` (may be
+// NULL).
 enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answer, size_t size,
                           struct lw_error *error);
 

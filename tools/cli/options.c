@@ -32,8 +32,7 @@ static void add_table(struct parsing *parsing, const struct lw_option *table)
     }
 }
 
-static enum lw_status take(const struct lw_option *option, const char *text,
-                           struct lw_error *error)
+static enum lw_status take(const struct lw_option *option, const char *text, struct lw_error *error)
 {
     enum lw_status status = LW_OK;
     int64_t whole = 0;
@@ -70,8 +69,7 @@ static enum lw_status bad_option(poptContext context, int val, struct lw_error *
 }
 
 // popt hands the text of an option over; it lives as long as the process, as the settings do.
-static enum lw_status take_all(struct parsing *parsing, poptContext context,
-                               struct lw_error *error)
+static enum lw_status take_all(struct parsing *parsing, poptContext context, struct lw_error *error)
 {
     int val;
     while ((val = poptGetNextOpt(context)) > 0) {

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// One table of options per command: it drives parsing, --help and the manual page. Numbers are taken
-// as text and read strictly, since popt's own number types take "+5", " 5" and "010".
+// One table of options per command: it drives parsing, --help and the manual page. Numbers are
+// taken as text and read strictly, since popt's own number types take "+5", " 5" and "010".
 #ifndef LW_CLI_OPTIONS_H
 #define LW_CLI_OPTIONS_H
 
@@ -27,9 +27,9 @@ struct lw_option {
     const char *help; // one line
 };
 
-// Parses argv[1..] by the tables (each ends with a NULL name; `common` may be NULL). Everything that
-// is no option goes to `rest` (room for most + 1, NULL-terminated); more than `most` is LW_USAGE. An
-// option given twice is LW_USAGE.
+// Parses argv[1..] by the tables (each ends with a NULL name; `common` may be NULL). Everything
+// that is no option goes to `rest` (room for most + 1, NULL-terminated); more than `most` is
+// LW_USAGE. An option given twice is LW_USAGE.
 enum lw_status lw_options_parse(int argc, char **argv, const struct lw_option *own,
                                 const struct lw_option *common, const char **rest, int most,
                                 struct lw_error *error);
