@@ -290,7 +290,7 @@ static const struct lw_field entry_fields[] = {
           SUB(limits_shape)),
     {0}};
 #undef OF
-static const struct lw_shape entry_shape =
+const struct lw_shape lw_chain_entry_shape =
     SHAPE("chain_entry", struct lw_chain_entry, entry_fields);
 
 #define OF struct lw_term
@@ -340,7 +340,7 @@ static const struct lw_field plan_fields[] = {
           "absent: none",
           SUB(bond_shape)),
     FIELD(LW_LIST, "chain", chain, "the taps in order, the head first", REQUIRED,
-          ITEMS(1, LW_PLAN_TAPS_MAX), SUB(entry_shape)),
+          ITEMS(1, LW_PLAN_TAPS_MAX), SUB(lw_chain_entry_shape)),
     FIELD(LW_LIST, "combinations", combinations,
           "sums of readings as the machine uses them; absent: none", SUB(combination_shape)),
     FIELD(LW_TEXTS, "required_checks", required_checks,

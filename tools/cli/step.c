@@ -36,16 +36,9 @@ static enum lw_status start_files(struct lw_session *session, struct lw_step *st
                                   bool keeps_readings, struct lw_error *error)
 {
     char path[LW_PATH];
-    if (!session->locked) {
-        enum lw_status status = lw_visit_begin(&session->visit, &step->number, error);
-        if (status != LW_OK) {
-            return status;
-        }
-        session->locked = true;
-    }
-    step->number = session->visit.next_number;
-    enum lw_status status = LW_OK;
-    if (session->line != NULL) {
+    enum lw_status status = lw_visit_begin(&session->visit, &step->number, error);
+    session->locked = session->locked || status == LW_OK;
+    if (status == LW_OK && session->line != NULL) {
         status = start_capture(session, step, error);
     }
     if (status == LW_OK && keeps_readings) {
