@@ -125,7 +125,7 @@ enum lw_status lw_capture_create(const char *path, const struct lw_capture_facts
     assert(path && facts && capture);
     struct lw_capture *created = calloc(1, sizeof *created);
     if (!created) {
-        return lw_fail(error, LW_MEMORY, "no memory for a capture");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     enum lw_status status = lw_file_create(path, &created->file, error);
     if (status == LW_OK) {

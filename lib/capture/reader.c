@@ -536,7 +536,7 @@ enum lw_status lw_reader_take(FILE *file, const char *name, struct lw_reader **r
     struct lw_reader *opened = malloc(sizeof *opened);
     if (!opened) {
         fclose(file);
-        return lw_fail(error, LW_MEMORY, "no memory for reading a capture");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     memset(opened, 0, offsetof(struct lw_reader, head));
     opened->source.file = file;

@@ -108,7 +108,14 @@ struct lw_line_options {
     double connect_s;               // sockets: time allowed for connecting; 0 means 5 s
 };
 
-// The openers of lib/line. Each sets *line on success only; close with lw_line_close().
+// The openers of lib/line. Each sets *line on success only; close with lw_line_close(). A port is
+// taken for this process alone. LW_USAGE for what is no port or no address, LW_SYSTEM for one that
+// is not there, busy, forbidden or out of reach, LW_CANCELLED, LW_MEMORY.
+//
+// Times on a serial port: bytes are dated from when the system handed them over, back by their own
+// length; timing_u_ns states how long the adapter may have kept them. The end of a send is computed
+// from the rate, unless the system still holds bytes then: an adapter behind USB may really end up
+// to about a millisecond later (common practice), none earlier.
 enum lw_status lw_serial_open(const char *path, const struct lw_line_options *options,
                               struct lw_line **line, struct lw_error *error);
 enum lw_status lw_pty_open(const char *path, const struct lw_line_options *options,
@@ -128,14 +135,16 @@ enum lw_status lw_socket_open(const char *url, const struct lw_line_options *opt
 enum lw_status lw_socket_serve(int port, enum lw_adu adu, const struct lw_line_options *options,
                                int *bound, struct lw_line **line, struct lw_error *error);
 
-// Wraps a line so that everything sent and received on it is written to a capture; the wrapped line
-// is closed with it. A capture that can't be written any more (full disk) fails the next send or
-// receive with LW_SYSTEM.
+// Wraps a line so that everything sent and received on it is written to a capture (NULL: to none);
+// the wrapped line is closed with it, the capture is not: close the line first, since that writes
+// what is pending. A capture that can't be written any more (full disk) fails the next send or
+// receive with LW_SYSTEM, and all that follow until it is switched. On failure `inner` stays the
+// caller's.
 struct lw_capture;
 enum lw_status lw_recorder_wrap(struct lw_line *inner, struct lw_capture *capture,
                                 struct lw_line **line, struct lw_error *error);
-// Lets the recorder write to another capture from now on (NULL: to none). Flushes what is pending
-// into the old one.
+// Lets the recorder write to another capture from now on (NULL: to none). Writes what is pending
+// into the old one and returns its failure, if it had one; the switch is made all the same.
 enum lw_status lw_recorder_switch(struct lw_line *recorder, struct lw_capture *capture,
                                   struct lw_error *error);
 

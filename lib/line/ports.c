@@ -110,7 +110,7 @@ enum lw_status lw_ports_list(struct lw_list *ports, struct lw_error *error)
         *ports = (struct lw_list){.items = items, .count = count};
     }
     sp_free_port_list(found);
-    return items ? LW_OK : lw_fail(error, LW_MEMORY, "no memory for the list of ports");
+    return items ? LW_OK : lw_fail(error, LW_MEMORY, "out of memory");
 }
 
 void lw_ports_free(struct lw_list *ports)

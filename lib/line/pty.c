@@ -93,7 +93,7 @@ enum lw_status lw_pty_open(const char *path, const struct lw_line_options *optio
     assert(path && options && line);
     struct pty *pty = malloc(sizeof *pty);
     if (!pty) {
-        return lw_fail(error, LW_MEMORY, "no memory for a line");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     lw_system_line_init(&pty->system, &pty_ops, options, path);
     pty->system.gone = "the program behind it ended";

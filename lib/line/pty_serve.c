@@ -128,7 +128,7 @@ enum lw_status lw_pty_serve(const char *link, const struct lw_line_options *opti
     assert(link && options && line);
     struct served *served = calloc(1, sizeof *served);
     if (!served) {
-        return lw_fail(error, LW_MEMORY, "no memory for a line");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     char near_path[64];
     served->near = -1;

@@ -190,7 +190,7 @@ enum lw_status lw_recorder_wrap(struct lw_line *inner, struct lw_capture *captur
     assert(inner && line);
     struct recorder *recorder = calloc(1, sizeof *recorder);
     if (!recorder) {
-        return lw_fail(error, LW_MEMORY, "no memory for a recorder");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     recorder->line = *inner;
     recorder->line.ops = &recorder_ops;

@@ -292,7 +292,7 @@ enum lw_status lw_serial_open(const char *path, const struct lw_line_options *op
     assert(path && options && line && options->framing.rate > 0);
     struct serial *serial = calloc(1, sizeof *serial);
     if (!serial) {
-        return lw_fail(error, LW_MEMORY, "no memory for a line");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     lw_system_line_init(&serial->system, &serial_ops, options, path);
     serial->system.gone = "unplugged or switched off";

@@ -165,7 +165,7 @@ enum lw_status lw_socket_open(const char *url, const struct lw_line_options *opt
     }
     struct joined *joined = calloc(1, sizeof *joined);
     if (!joined) {
-        return lw_fail(error, LW_MEMORY, "no memory for a line");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     lw_system_line_init(&joined->system, &joined_ops, options, url);
     joined->system.socket = true;

@@ -143,7 +143,7 @@ enum lw_status lw_socket_serve(int port, enum lw_adu adu, const struct lw_line_o
     }
     struct server *server = calloc(1, sizeof *server);
     if (!server) {
-        return lw_fail(error, LW_MEMORY, "no memory for a line");
+        return lw_fail(error, LW_MEMORY, "out of memory");
     }
     lw_system_line_init(&server->system, &server_ops, options, "");
     server->door = -1;

@@ -65,6 +65,8 @@ FILE *fopen(const char *path, const char *mode)
     return descriptor < 0 ? NULL : fdopen(descriptor, mode);
 }
 
+static int queued; // bytes that the system says it has not sent yet
+
 static bool counts; // the driver has counts of errors
 static struct serial_icounter_struct driver;
 
@@ -81,6 +83,10 @@ int ioctl(int descriptor, unsigned long request, ...)
     if (request == TIOCGICOUNT) {
         *(struct serial_icounter_struct *)argument = driver;
         return counts ? 0 : -1;
+    }
+    if (request == TIOCOUTQ) {
+        *(int *)argument = queued;
+        return 0;
     }
     if (request == TIOCMSET || request == TIOCMBIS || request == TIOCMBIC) {
         return 0;
@@ -145,6 +151,18 @@ static void a_send_takes_the_time_of_its_characters(void **state)
     // MODBUS over Serial Line V1.02, 2.5.1: 11 bits a character; 8 * 11 / 19200 s.
     assert_int_equal(last_ns - first_ns, 4583333);
     assert_true(lw_clock_now_ns(ends->line->clock) >= last_ns);
+}
+
+static void a_send_that_started_late_ends_when_the_queue_is_empty(void **state)
+{
+    struct ends *ends = *state;
+    int64_t first_ns = 0, last_ns = 0;
+    open_port(ends);
+    queued = 3;
+    assert_int_equal(
+        lw_line_send(ends->line, (const uint8_t *)"12345678", 8, &first_ns, &last_ns, NULL), LW_OK);
+    queued = 0;
+    assert_true(last_ns - first_ns > 4583333); // 8 * 11 / 19200 s
 }
 
 // What a driver with the marks hands over, put in from the far end, where nothing marks it again.
@@ -453,6 +471,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         ON_A_PORT(a_serial_port_is_framed_real_and_hears_others),
         ON_A_PORT(a_send_takes_the_time_of_its_characters),
+        ON_A_PORT(a_send_that_started_late_ends_when_the_queue_is_empty),
         ON_A_PORT(damage_is_told_apart_by_what_the_driver_counts),
         ON_A_PORT(without_counts_damage_is_what_the_framing_makes_likely),
         ON_A_PORT(an_adapter_that_keeps_bytes_widens_the_uncertainty_and_is_said),
