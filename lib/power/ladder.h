@@ -130,6 +130,13 @@ enum lw_status lw_ladder_running(const struct lw_ladder *ladder, struct lw_ladde
 enum lw_status lw_ladder_cold(const struct lw_ladder *ladder, struct lw_ladder_path *path,
                               struct lw_error *error);
 
+// After a dip: what runs (as lw_ladder_running says) while every source's voltage falls to
+// `to_share` (0..1) of itself for a moment. Nodes that fall under drop-out go off and wait; when
+// the voltage is back they start again beside those that stayed on, and nodes that this pulls under
+// their drop-out are shed.
+enum lw_status lw_ladder_after_dip(const struct lw_ladder *ladder, double to_share,
+                                   struct lw_ladder_path *path, struct lw_error *error);
+
 // One step of the virtual chain's supply from the states in point->load_state: nodes under drop-out
 // go off, waiting nodes at start_v run (by the same two rules), and the result is solved. *changed
 // says whether a state moved.

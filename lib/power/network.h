@@ -36,13 +36,16 @@ struct lw_branch {
     double siemens, amperes;
 };
 
-// Current that may be left over by rounding at a node that nothing holds.
-#define LW_LEFT_OVER_A 1e-9
+// Whether nothing is fed into a node that nothing holds; rounding leaves a trifle of what met
+// there.
+static inline bool lw_is_balanced(double own_a, double met_a)
+{
+    return fabs(own_a) <= 1e-9 * (1.0 + fabs(met_a));
+}
 
 // Takes a node with `sum_s` to its other two corners away, leaving `ohm` as its only way on.
 // *per_ampere is what a current fed into it raises it by. False: not positive definite.
-static inline bool lw_node_take(double ohm, double sum_s, double own_a, double *per_ampere,
-                                double *per_next)
+static inline bool lw_node_take(double ohm, double sum_s, double *per_ampere, double *per_next)
 {
     if (ohm < INFINITY) {
         double pivot = 1.0 + ohm * sum_s;
@@ -52,7 +55,7 @@ static inline bool lw_node_take(double ohm, double sum_s, double own_a, double *
     }
     *per_next = 0.0;
     *per_ampere = sum_s > 0.0 ? 1.0 / sum_s : 0.0;
-    return sum_s > 0.0 || (sum_s == 0.0 && fabs(own_a) <= LW_LEFT_OVER_A);
+    return sum_s >= 0.0;
 }
 
 // Leaves `zero` in terms of this tap's own V+ (per_plus) and the next tap's 0 V.
@@ -60,10 +63,12 @@ static inline bool lw_zero_take(double ohm, struct lw_triangle *t, struct lw_bac
 {
     double per_ampere;
     double sum_s = t->plus_zero_s + t->zero_frame_s;
-    bool fine = lw_node_take(ohm, sum_s, t->zero_a, &per_ampere, &zero->per_zero);
+    bool floats = isinf(ohm) && sum_s == 0.0;
+    bool fine = lw_node_take(ohm, sum_s, &per_ampere, &zero->per_zero) &&
+                (!floats || lw_is_balanced(t->zero_a, 0.0));
     zero->volts = per_ampere * t->zero_a;
     // A node that nothing holds lies with V+: no voltage between.
-    zero->per_plus = zero->per_zero == 0.0 && sum_s == 0.0 ? 1.0 : per_ampere * t->plus_zero_s;
+    zero->per_plus = floats ? 1.0 : per_ampere * t->plus_zero_s;
     t->plus_a += t->plus_zero_s * zero->volts;
     t->plus_frame_s += t->plus_zero_s * t->zero_frame_s * per_ampere;
     t->zero_a *= zero->per_zero;
@@ -72,15 +77,18 @@ static inline bool lw_zero_take(double ohm, struct lw_triangle *t, struct lw_bac
     return fine;
 }
 
-static inline bool lw_plus_take(double ohm, struct lw_triangle *t, const struct lw_back *zero,
-                                struct lw_back *plus)
+// `met_a` is the current that met at the node while it was summed up.
+static inline bool lw_plus_take(double ohm, double met_a, struct lw_triangle *t,
+                                const struct lw_back *zero, struct lw_back *plus)
 {
     double per_ampere;
     double sum_s = t->plus_zero_s + t->plus_frame_s;
-    bool fine = lw_node_take(ohm, sum_s, t->plus_a, &per_ampere, &plus->per_plus);
+    bool floats = isinf(ohm) && sum_s == 0.0;
+    bool fine = lw_node_take(ohm, sum_s, &per_ampere, &plus->per_plus) &&
+                (!floats || lw_is_balanced(t->plus_a, met_a));
     plus->volts = per_ampere * t->plus_a;
     plus->per_zero = per_ampere * t->plus_zero_s;
-    if (plus->per_plus == 0.0 && sum_s == 0.0 && zero->per_plus == 0.0) {
+    if (floats && zero->per_plus == 0.0) {
         plus->volts = zero->volts; // nothing holds it: it lies with 0 V
         plus->per_zero = zero->per_zero;
     }
@@ -94,8 +102,9 @@ static inline bool lw_plus_take(double ohm, struct lw_triangle *t, const struct 
 
 static inline bool lw_nodes_take(struct lw_cell *cell, struct lw_triangle *t)
 {
+    double met_a = t->plus_a;
     if (!lw_zero_take(cell->zero_ohm, t, &cell->zero) ||
-        !lw_plus_take(cell->plus_ohm, t, &cell->zero, &cell->plus)) {
+        !lw_plus_take(cell->plus_ohm, met_a, t, &cell->zero, &cell->plus)) {
         return false;
     }
     cell->zero.volts += cell->zero.per_plus * cell->plus.volts;

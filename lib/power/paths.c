@@ -132,19 +132,33 @@ static void forget_modes(const struct lw_ladder *ladder, struct lw_point *point)
     }
 }
 
-static void run_cold(struct lw_solver *solver, struct lw_ladder_path *path)
+// Starts the waiting ones, all that can at once, until nobody more does.
+static void start_all(struct lw_solver *solver, struct lw_ladder_path *path)
 {
-    forget_modes(solver->ladder, &path->point);
-    set_all(solver->ladder, &path->point, LW_LOAD_WAITING);
     lw_solver_run(solver, &path->point);
+    shed(solver, &path->point, path);
     while (start_waiting(solver->ladder, &path->point)) {
         lw_solver_run(solver, &path->point);
         shed(solver, &path->point, path);
     }
 }
 
-enum lw_status lw_ladder_running(const struct lw_ladder *ladder, struct lw_ladder_path *path,
-                                 struct lw_error *error)
+static void run_warm(struct lw_solver *solver, struct lw_ladder_path *path)
+{
+    shed(solver, &path->point, path);
+}
+
+static void run_cold(struct lw_solver *solver, struct lw_ladder_path *path)
+{
+    forget_modes(solver->ladder, &path->point);
+    set_all(solver->ladder, &path->point, LW_LOAD_WAITING);
+    start_all(solver, path);
+}
+
+// Runs one path from the solved all-on state.
+static enum lw_status follow(const struct lw_ladder *ladder, struct lw_ladder_path *path,
+                             void (*run)(struct lw_solver *, struct lw_ladder_path *),
+                             struct lw_error *error)
 {
     struct lw_solver solver;
     enum lw_status status = path_init(ladder, path, error);
@@ -157,30 +171,84 @@ enum lw_status lw_ladder_running(const struct lw_ladder *ladder, struct lw_ladde
         return status;
     }
     solve_all_on(&solver, path);
-    shed(&solver, &path->point, path);
+    run(&solver, path);
     sum_up(ladder, path);
     lw_solver_finish(&solver);
     return LW_OK;
 }
 
+enum lw_status lw_ladder_running(const struct lw_ladder *ladder, struct lw_ladder_path *path,
+                                 struct lw_error *error)
+{
+    return follow(ladder, path, run_warm, error);
+}
+
 enum lw_status lw_ladder_cold(const struct lw_ladder *ladder, struct lw_ladder_path *path,
                               struct lw_error *error)
 {
-    struct lw_solver solver;
-    enum lw_status status = path_init(ladder, path, error);
-    if (status != LW_OK) {
-        return status;
+    return follow(ladder, path, run_cold, error);
+}
+
+static void scale_sources(const struct lw_ladder *ladder, double share)
+{
+    for (size_t s = 0; s < ladder->source_count; s++) {
+        ladder->sources[s].volts *= share;
     }
-    status = lw_solver_init(&solver, ladder, error);
-    if (status != LW_OK) {
-        lw_ladder_path_finish(path);
-        return status;
+}
+
+static enum lw_status copy_sources(const struct lw_ladder *ladder, struct lw_ladder *copy,
+                                   struct lw_error *error)
+{
+    *copy = *ladder;
+    copy->sources = malloc(ladder->source_count * sizeof(*copy->sources));
+    if (!copy->sources) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu supplies", ladder->source_count);
     }
-    solve_all_on(&solver, path);
-    run_cold(&solver, path);
-    sum_up(ladder, path);
-    lw_solver_finish(&solver);
+    memcpy(copy->sources, ladder->sources, ladder->source_count * sizeof(*copy->sources));
     return LW_OK;
+}
+
+// From a running path: the nodes that the dip takes off wait instead, and are no longer shed.
+static void dip(const struct lw_ladder *dipped, struct lw_ladder_path *path,
+                struct lw_solver *solver)
+{
+    struct lw_point *point = &path->point;
+    solver->ladder = dipped;
+    lw_solver_run(solver, point);
+    size_t before = path->shed_count;
+    shed(solver, point, path);
+    for (size_t i = before; i < path->shed_count; i++) {
+        point->load_state[path->shed[i]] = LW_LOAD_WAITING;
+    }
+    path->shed_count = before;
+}
+
+enum lw_status lw_ladder_after_dip(const struct lw_ladder *ladder, double to_share,
+                                   struct lw_ladder_path *path, struct lw_error *error)
+{
+    struct lw_ladder dipped;
+    struct lw_solver solver;
+    enum lw_status status = copy_sources(ladder, &dipped, error);
+    if (status != LW_OK) {
+        return status;
+    }
+    scale_sources(&dipped, to_share);
+    status = lw_ladder_running(ladder, path, error);
+    if (status == LW_OK) {
+        status = lw_solver_init(&solver, ladder, error);
+        if (status != LW_OK) {
+            lw_ladder_path_finish(path);
+        }
+    }
+    if (status == LW_OK) {
+        dip(&dipped, path, &solver);
+        solver.ladder = ladder;
+        start_all(&solver, path);
+        sum_up(ladder, path);
+        lw_solver_finish(&solver);
+    }
+    free(dipped.sources);
+    return status;
 }
 
 enum lw_status lw_ladder_step(const struct lw_ladder *ladder, struct lw_point *point, bool *changed,

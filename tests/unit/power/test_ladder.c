@@ -251,6 +251,23 @@ static void spans_without_resistance_join_their_taps(void **state)
     lw_point_finish(&point);
 }
 
+static void a_stiff_supply_loses_no_digits(void **state)
+{
+    (void)state;
+    struct chain chain;
+    chain_begin(&chain, 20);
+    chain_fill(&chain, 0.2, 0.2, (struct lw_load){LW_LOAD_CURRENT, 0.01, 10.0, 12.0, 0.0});
+    for (double ohm = 1e-9; ohm < 1.0; ohm *= 10.0) {
+        chain.ladder.source_count = 0;
+        chain_feed(&chain, 0, 24.0, ohm, 0.0, INFINITY);
+        struct lw_point point = solve_all_on(&chain.ladder);
+        assert_true(point.exists);
+        // 0.4 ohm a span and 19, 18, ... 1 loads of 10 mA beyond it.
+        near(volts(&point, 19), 24.0 - 0.2 * ohm - 0.4 * 0.01 * 190.0, 1e-11);
+        lw_point_finish(&point);
+    }
+}
+
 static double bond_current(const struct chain *chain, const struct lw_point *point, size_t tap,
                            double frame_v)
 {
@@ -438,6 +455,7 @@ int main(void)
         cmocka_unit_test(the_frame_carries_the_return_over_a_cut),
         cmocka_unit_test(a_section_cut_off_on_both_rails_has_its_own_reference),
         cmocka_unit_test(spans_without_resistance_join_their_taps),
+        cmocka_unit_test(a_stiff_supply_loses_no_digits),
         cmocka_unit_test(kirchhoff_holds_on_random_chains),
         cmocka_unit_test(a_chain_read_from_its_other_end_gives_the_same_voltages),
         cmocka_unit_test(more_load_never_raises_a_voltage),

@@ -130,6 +130,32 @@ static void a_latched_supply_takes_its_whole_chain_down(void **state)
     lw_ladder_path_finish(&path);
 }
 
+// 40 nodes of 0.9 W run on 2.5 A, but 40 start-up currents of 0.09 A are 3.6 A: a dip that throws
+// all of them off locks the chain up, one that throws nobody off does not.
+static void after_a_dip_a_chain_can_stay_down(void **state)
+{
+    (void)state;
+    struct chain chain;
+    chain_begin(&chain, 40);
+    chain_fill(&chain, 0.001, 0.001, power_load(0.9));
+    struct lw_source *source = chain_feed(&chain, 0, 24.0, 0.02, 0.0, 2.5);
+    struct lw_error error = {0};
+    static const enum lw_past_limit kinds[] = {LW_CONSTANT_CURRENT, LW_FOLD_BACK};
+    for (size_t k = 0; k < 2; k++) {
+        struct lw_ladder_path path;
+        source->past_limit = kinds[k];
+        source->fold_back_a = 0.5;
+        assert_int_equal(lw_ladder_after_dip(&chain.ladder, 0.9, &path, &error), LW_OK);
+        assert_true(path.all_on);
+        lw_ladder_path_finish(&path);
+        assert_int_equal(lw_ladder_after_dip(&chain.ladder, 0.5, &path, &error), LW_OK);
+        assert_false(path.all_on);
+        assert_true(path.trapped[0] && path.trapped[39]);
+        assert_true(path.all_on_exists);
+        lw_ladder_path_finish(&path);
+    }
+}
+
 static void a_step_sheds_starts_and_says_so(void **state)
 {
     (void)state;
@@ -400,6 +426,7 @@ int main(void)
         cmocka_unit_test(a_shed_node_that_would_start_again_resets_in_turn),
         cmocka_unit_test(a_cold_start_needs_the_start_up_current_of_all),
         cmocka_unit_test(a_latched_supply_takes_its_whole_chain_down),
+        cmocka_unit_test(after_a_dip_a_chain_can_stay_down),
         cmocka_unit_test(a_step_sheds_starts_and_says_so),
         cmocka_unit_test(the_rule_ends_in_a_state_that_enumeration_finds),
     };
