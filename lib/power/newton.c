@@ -15,6 +15,10 @@ static const double rise_v = 1e-9;
 // 1e-10 below the largest load that solves, 20 steps suffice; more say that it is passed.
 enum { MOST_STEPS = 60 };
 
+// Following: few steps, and stop a step earlier; 1e-6 V are far below what a tolerance means.
+enum { FOLLOW_STEPS = 6 };
+static const double follow_v = 1e-4;
+
 static struct lw_demand waiting_demand(const struct lw_load *load, enum lw_draw draw)
 {
     switch (draw) {
@@ -220,6 +224,25 @@ bool lw_newton(struct lw_solver *solver, struct lw_point *point)
         take_over(solver);
         solver->iterations++;
         if (change.fall_v < stop_v && change.lift_v < stop_v) {
+            return true;
+        }
+    }
+    return false;
+}
+
+bool lw_newton_follow(struct lw_solver *solver, struct lw_point *point)
+{
+    set_demands(solver, point);
+    for (int step = 0; step < FOLLOW_STEPS; step++) {
+        set_modes(solver, point, true);
+        if (!eliminate(solver, point, true)) {
+            return false;
+        }
+        struct change change = substitute(solver);
+        take_over(solver);
+        solver->iterations++;
+        // The step after one of this size is below stop_v: its error is the square of this one's.
+        if (change.fall_v < follow_v && change.lift_v < follow_v) {
             return true;
         }
     }

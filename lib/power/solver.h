@@ -61,6 +61,12 @@ void lw_solver_load(struct lw_solver *solver);
 // above it.
 bool lw_newton(struct lw_solver *solver, struct lw_point *point);
 bool lw_sources_settle(struct lw_solver *solver, struct lw_point *point);
+
+// From solver->volts and the modes as they are, on a ladder little changed. A solution at which the
+// matrix is positive definite is the highest one, wherever the steps began. False: not found, or a
+// source would have to change over; then solve afresh.
+bool lw_newton_follow(struct lw_solver *solver, struct lw_point *point);
+bool lw_sources_follow(struct lw_solver *solver, struct lw_point *point);
 bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point);
 
 // A source by the mode it has at this voltage.

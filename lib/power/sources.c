@@ -131,3 +131,19 @@ bool lw_sources_settle(struct lw_solver *solver, struct lw_point *point)
     } while (shut_one_down(solver, point));
     return exists;
 }
+
+bool lw_sources_follow(struct lw_solver *solver, struct lw_point *point)
+{
+    if (!lw_newton_follow(solver, point)) {
+        return false;
+    }
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        const struct lw_source *source = &solver->ladder->sources[s];
+        bool sinks = source->reverse == LW_REVERSE_BLOCKS && current(solver, point, s) < -least_a;
+        bool wakes = solver->blocked[s] && solver->volts[source->tap] < source->volts;
+        if (sinks || wakes || past_protection_a(solver, point, s) > least_a) {
+            return false;
+        }
+    }
+    return true;
+}
