@@ -205,7 +205,8 @@ static int64_t may_send_ns(const struct lw_client *client, const struct lw_excha
 static enum lw_status await_silence(struct lw_client *client, const struct lw_exchange *exchange,
                                     bool *free, struct lw_error *error)
 {
-    int64_t give_up_ns = may_send_ns(client, exchange) + babble_ns(client);
+    int64_t now_ns = lw_client_now_ns(client), from_ns = may_send_ns(client, exchange);
+    int64_t give_up_ns = (from_ns > now_ns ? from_ns : now_ns) + babble_ns(client);
     size_t count = 1;
     *free = true;
     while (count > 0 || lw_client_now_ns(client) < may_send_ns(client, exchange)) {

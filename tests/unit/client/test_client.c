@@ -40,6 +40,18 @@ static void a_silent_node_is_given_exactly_its_time(void **state)
     assert_int_equal(f->last.reply_last_ns, -1);
 }
 
+static void after_a_long_wait_the_next_request_goes_out_at_once(void **state)
+{
+    struct fixture *f = *state;
+    with(f, (struct lw_client_options){.reply_s = 5});
+    ask(f, 5, read_one);
+    int64_t over_ns = f->script.clock.fixed_ns;
+    frame(&f->script, 2, 5 * ms, 6, answer_42);
+    ask(f, 6, read_one);
+    assert_reply(f, answer_42);
+    assert_int_equal(f->script.sent_first_ns[1], over_ns);
+}
+
 static void silence_of_3_5_characters_is_kept_after_an_answer(void **state)
 {
     struct fixture *f = *state;
@@ -707,6 +719,7 @@ int main(void)
         client_test(an_answer_is_complete_with_its_last_byte),
         client_test(the_request_on_the_wire_is_the_worked_frame),
         client_test(a_silent_node_is_given_exactly_its_time),
+        client_test(after_a_long_wait_the_next_request_goes_out_at_once),
         client_test(silence_of_3_5_characters_is_kept_after_an_answer),
         client_test(above_19200_the_silence_is_1750_us),
         client_test(an_extra_gap_is_added_to_the_silence),
