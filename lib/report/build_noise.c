@@ -217,6 +217,14 @@ static void people_cell(struct lw_document *document, double value)
     lw_document_cell(document, text);
 }
 
+// A limit stands as it was set.
+static void limit_cell(struct lw_document *document, double limit)
+{
+    char text[LW_NUMBER_TEXT];
+    lw_print(text, sizeof text, "%.6g", limit);
+    lw_document_cell(document, isfinite(limit) ? text : NULL);
+}
+
 void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_result *result)
 {
     const struct lw_column columns[] = {
@@ -240,7 +248,7 @@ void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_r
         people_cell(document, node->stdev_low95);
         people_cell(document, node->stdev_high95);
         people_cell(document, node->robust_stdev);
-        people_cell(document, node->limit);
+        limit_cell(document, node->limit);
         lw_document_number(document, node->outliers, 0);
         lw_document_cell(document, node->cause);
         lw_document_cell(document, _(lw_verdict_shown((enum lw_verdict)node->verdict)));

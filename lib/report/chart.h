@@ -104,6 +104,9 @@ struct lw_display_list {
     struct lw_list ops; // of struct lw_op
 };
 
+// How large a report draws its figures.
+enum { LW_FIGURE_WIDTH_MM = 180, LW_FIGURE_HEIGHT_MM = 64 };
+
 // Lines that follow each other with the same ink and meet are one path: a renderer draws them so,
 // which keeps dashes even. LW_GARBLED when there is nothing finite to draw. Traces are reduced to
 // at most two points a column of 0.25 mm. No two texts overlap, by the estimate of lw_op_box(); a

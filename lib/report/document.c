@@ -187,24 +187,24 @@ void lw_document_reason(struct lw_document *document, const char *format, ...)
 }
 
 static void add_pair(struct lw_document *document, enum lw_block_kind kind, const char *label,
-                     const char *value)
+                     const char *value, size_t most)
 {
     struct lw_document_block *block = last(document, kind);
     block = block == NULL ? add(document, kind) : block;
     if (block != NULL) {
         add_line(document, &block->lines, label, LW_DOCUMENT_CELL);
-        add_line(document, &block->lines, value, LW_DOCUMENT_CELL);
+        add_line(document, &block->lines, value, most);
     }
 }
 
 void lw_document_fact(struct lw_document *document, const char *label, const char *value)
 {
-    add_pair(document, LW_BLOCK_FACTS, label, value);
+    add_pair(document, LW_BLOCK_FACTS, label, value, LW_DOCUMENT_FACT);
 }
 
 void lw_document_evidence(struct lw_document *document, const char *name, const char *digest)
 {
-    add_pair(document, LW_BLOCK_EVIDENCE, name, digest);
+    add_pair(document, LW_BLOCK_EVIDENCE, name, digest, LW_DOCUMENT_CELL);
 }
 
 static bool table_make(struct lw_document *document, struct lw_table *table,

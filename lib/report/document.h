@@ -3,8 +3,8 @@
 // A document as a list of blocks in plain text, and charts as meaning. Renderers (HTML here, PDF
 // elsewhere) draw both; no markup and no colour stands in a document. Text is cleaned when it is
 // added: valid UTF-8, no control characters, no pile of combining marks, and a length that no
-// layout breaks on (LW_DOCUMENT_CELL bytes in a fact or cell, LW_DOCUMENT_SENTENCE elsewhere; cut
-// with an ellipsis).
+// layout breaks on (LW_DOCUMENT_FACT bytes in a fact's value, LW_DOCUMENT_CELL in a cell or label,
+// LW_DOCUMENT_SENTENCE elsewhere; cut with an ellipsis).
 //
 // A document is filled from top to bottom: reasons, facts, cells and the like belong to the block
 // of their kind begun last. When memory runs out `failed` is set and what follows is dropped, so a
@@ -17,7 +17,7 @@
 
 #include <stdbool.h>
 
-enum { LW_DOCUMENT_CELL = 400, LW_DOCUMENT_SENTENCE = 2000 };
+enum { LW_DOCUMENT_FACT = 120, LW_DOCUMENT_CELL = 400, LW_DOCUMENT_SENTENCE = 2000 };
 
 enum lw_block_kind {
     LW_BLOCK_HEADING,

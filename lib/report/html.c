@@ -9,8 +9,8 @@
 #include "report/report.h"
 #include "report/words.h"
 
-#define FIGURE_WIDTH_MM  180
-#define FIGURE_HEIGHT_MM 72
+// What of the title stands at the foot of each printed page, bytes.
+enum { RUNNING_ROOM = 100 };
 
 struct page {
     const struct lw_document *document;
@@ -214,7 +214,7 @@ static void figure(struct page *page, const struct lw_document_block *block)
     put(page, "<figure>");
     element(page, "figcaption", block->chart->title);
     enum lw_status status =
-        lw_chart_layout(block->chart, FIGURE_WIDTH_MM, FIGURE_HEIGHT_MM, &list, page->error);
+        lw_chart_layout(block->chart, LW_FIGURE_WIDTH_MM, LW_FIGURE_HEIGHT_MM, &list, page->error);
     if (status == LW_OK) {
         put(page, "<div class=\"plot\" tabindex=\"0\" role=\"region\" aria-label=\"");
         put_text(page, block->chart->title);
@@ -362,9 +362,10 @@ static void head(struct page *page)
 {
     const struct lw_document *document = page->document;
     struct lw_text style = {0};
-    char digest[LW_DIGEST], title[2 * LW_DOCUMENT_CELL + 16];
+    char digest[LW_DIGEST], title[2 * LW_DOCUMENT_CELL + 16], running[RUNNING_ROOM];
     lw_print(title, sizeof title, "%s \xc2\xb7 %s", document->title, document->subtitle);
-    lw_style(&style, title, document->simulated ? _("SIMULATED") : NULL);
+    lw_copy(running, sizeof running, title);
+    lw_style(&style, running, document->simulated ? _("SIMULATED") : NULL);
     page->out->failed = page->out->failed || style.failed;
     put(page, "<!DOCTYPE html>\n<html lang=\"");
     put_text(page, document->language);

@@ -562,7 +562,7 @@ static void draw_interval(struct plot *plot, const struct lw_chart_series *serie
 static void draw_dots(struct plot *plot, const struct lw_chart_series *series)
 {
     double slot = slot_mm(plot, series);
-    double diameter = fmin(1.6, fmax(0.7, slot * 0.8));
+    double diameter = fmin(1.6, fmax(1.0, slot * 0.8));
     for (size_t i = 0; i < series->x.count; i++) {
         double y = number_at(&series->y, i);
         if (series->shape == LW_SHAPE_INTERVALS) {
