@@ -76,6 +76,13 @@ static enum lw_status send_mbap(struct pump *pump, const struct lw_pdu *pdu, str
     return lw_line_send(pump->outside, bytes, count, NULL, NULL, error);
 }
 
+// Masters on a pseudo-terminal or a socket often ask again at once; the silence that an adapter's
+// own delay gives a real line is kept for them here.
+static int64_t after_silence_ns(const struct pump *pump)
+{
+    return pump->out_last_ns + lw_framing_t35_ns(&pump->actor.framing);
+}
+
 // The next queued request goes on the wire; bytes that can never be a request empty the queue.
 static enum lw_status ask_next(struct pump *pump, struct lw_error *error)
 {
@@ -94,9 +101,8 @@ static enum lw_status ask_next(struct pump *pump, struct lw_error *error)
     uint8_t frame[LW_RTU_MAX];
     size_t count = lw_rtu_wrap(pump->unit, &pdu, frame);
     int64_t last_ns = 0;
-    int64_t quiet = pump->actor.heard_ns + lw_framing_t35_ns(&pump->actor.framing);
-    enum lw_status status =
-        lw_wire_inject(pump->wire, &pump->actor, frame, count, quiet, &last_ns, error);
+    enum lw_status status = lw_wire_inject(pump->wire, &pump->actor, frame, count,
+                                           after_silence_ns(pump), &last_ns, error);
     double wait_s = pump->options->gateway_s > 0 ? pump->options->gateway_s : 1.0;
     wait_s = pump->unit == 0 ? turnaround_s : wait_s;
     pump->give_up_ns = last_ns + (int64_t)(wait_s * 1e9);
@@ -155,8 +161,8 @@ static enum lw_status take_in(struct pump *pump, const uint8_t *bytes, size_t co
 {
     if (pump->outside->adu == LW_ADU_RTU) {
         count_request(pump);
-        return lw_wire_inject(pump->wire, &pump->actor, bytes, count, lw_wire_now_ns(pump->wire),
-                              NULL, error);
+        return lw_wire_inject(pump->wire, &pump->actor, bytes, count, after_silence_ns(pump), NULL,
+                              error);
     }
     if (pump->in_count + count > IN_MAX) {
         pump->in_count = 0; // more than any master may have under way
@@ -235,6 +241,7 @@ enum lw_status lw_wire_serve(struct lw_wire *wire, struct lw_line *outside,
     pump->wire = wire;
     pump->outside = outside;
     pump->options = options;
+    pump->out_last_ns = lw_wire_now_ns(wire);
     pump->ahead_ns = lw_wire_now_ns(wire) - lw_clock_now_ns(outside->clock);
     enum lw_status status = lw_wire_add(wire, &pump->actor, error);
     if (status == LW_OK) {

@@ -129,6 +129,20 @@ static void two_lumps_close_together_are_one_request(void **state)
     assert_true(lw_rtu_unwrap(scripted.out, scripted.out_count, NULL, NULL));
 }
 
+// The first answer is out before 0.214 s; the second request comes within 3.5 characters of it.
+static void a_master_that_asks_again_at_once_is_answered(void **state)
+{
+    (void)state;
+    struct scripted scripted;
+    const uint8_t other[] = {3, 4, 0, 0, 0, 2, 0x70, 0x29};
+    script(&scripted, LW_ADU_RTU, 1);
+    say(&scripted, 0.2, rtu_request, sizeof rtu_request);
+    say(&scripted, 0.214, other, sizeof other);
+    serve(&scripted);
+    assert_int_equal(scripted.out_count, 18);
+    assert_true(lw_rtu_unwrap(scripted.out + 9, 9, NULL, NULL));
+}
+
 static void gateway_requests_are_queued_and_answered_in_order(void **state)
 {
     (void)state;
@@ -193,6 +207,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_request_in_bytes_is_answered_in_bytes_after_the_wires_own_time),
         cmocka_unit_test(two_lumps_close_together_are_one_request),
+        cmocka_unit_test(a_master_that_asks_again_at_once_is_answered),
         cmocka_unit_test(gateway_requests_are_queued_and_answered_in_order),
         cmocka_unit_test(a_gateway_says_when_a_node_is_silent),
         cmocka_unit_test(a_master_that_leaves_takes_its_questions_with_it),
