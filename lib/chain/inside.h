@@ -7,6 +7,7 @@
 #define LW_CHAIN_INSIDE_H
 
 #include "chain/chain.h"
+#include "chain/framer.h"
 #include "chain/wire_inside.h"
 #include "modbus/identity.h"
 #include "modbus/pdu.h"
@@ -86,11 +87,8 @@ struct lw_node {
     unsigned restarts;
     double lowest_v;
     // bus
-    size_t heard_count;
-    uint8_t heard[LW_RTU_MAX];
-    bool damaged, overrun;
-    int64_t heard_last_ns, frame_ns; // last byte; when silence makes it a frame
-    int64_t answer_ns;               // LW_NEVER: nothing to answer
+    struct lw_framer heard;
+    int64_t answer_ns; // LW_NEVER: nothing to answer
     size_t answer_count;
     uint8_t answer[LW_RTU_MAX];
     uint64_t frames; // that were for it

@@ -40,7 +40,7 @@ static double uniform(const struct lw_node *node, enum lw_purpose purpose, uint6
 static int64_t node_next(const struct lw_actor *actor)
 {
     const struct lw_node *node = (const struct lw_node *)actor;
-    return node->frame_ns < node->answer_ns ? node->frame_ns : node->answer_ns;
+    return node->heard.due_ns < node->answer_ns ? node->heard.due_ns : node->answer_ns;
 }
 
 // 0 where the supply is enough, 1 where the node is about to drop out.
@@ -94,7 +94,7 @@ static void plan_answer(struct lw_node *node, uint8_t address, const struct lw_p
     int64_t think_ns = (int64_t)((think_s(node) + late_s(node)) * 1e9);
     int64_t silence_ns = lw_framing_t35_ns(&node->actor.framing);
     node->answer_count = lw_rtu_wrap(address, reply, node->answer);
-    node->answer_ns = node->heard_last_ns + (think_ns > silence_ns ? think_ns : silence_ns);
+    node->answer_ns = node->heard.last_ns + (think_ns > silence_ns ? think_ns : silence_ns);
     bool exception = reply->bytes[0] & LW_EXCEPTION_BIT;
     if (exception) {
         node->counters[COUNT_EXCEPTIONS]++;
@@ -129,22 +129,21 @@ static void take_frame(struct lw_node *node, int64_t now_ns)
 {
     uint8_t address = 0;
     struct lw_pdu pdu;
-    bool whole = !node->damaged && !node->overrun &&
-                 lw_rtu_unwrap(node->heard, node->heard_count, &address, &pdu);
-    int length = lw_rtu_request_length(node->heard, node->heard_count);
-    bool request = length == LW_LENGTH_OPEN || length == (int)node->heard_count;
-    if (node->overrun) {
+    const struct lw_framer *heard = &node->heard;
+    bool whole = !heard->damaged && !heard->overrun &&
+                 lw_rtu_unwrap(heard->bytes, heard->count, &address, &pdu);
+    int length = lw_rtu_request_length(heard->bytes, heard->count);
+    bool request = length == LW_LENGTH_OPEN || length == (int)heard->count;
+    if (heard->overrun) {
         node->counters[COUNT_OVERRUN]++;
     }
     if (!whole) {
         node->counters[COUNT_ERRORS]++;
-        note_event(node, node->overrun ? 0x92 : 0x82);
+        note_event(node, heard->overrun ? 0x92 : 0x82);
     } else {
         node->counters[COUNT_MESSAGES]++;
     }
-    node->heard_count = 0;
-    node->damaged = false;
-    node->overrun = false;
+    lw_framer_clear(&node->heard);
     if (whole && request && (address == node->address || address == 0)) {
         take_request(node, address, &pdu, now_ns);
     }
@@ -153,11 +152,7 @@ static void take_frame(struct lw_node *node, int64_t now_ns)
 static void node_run(struct lw_actor *actor, int64_t now_ns)
 {
     struct lw_node *node = node_of(actor);
-    bool inside_a_character = actor->heard_ns < now_ns;
-    if (node->frame_ns <= now_ns && inside_a_character) {
-        node->frame_ns = now_ns + lw_framing_chars_ns(&actor->framing, 1);
-    } else if (node->frame_ns <= now_ns) {
-        node->frame_ns = LW_NEVER;
+    if (lw_framer_due(&node->heard, actor, now_ns)) {
         take_frame(node, now_ns);
     }
     if (node->answer_ns <= now_ns) {
@@ -171,24 +166,10 @@ static void node_run(struct lw_actor *actor, int64_t now_ns)
 static void node_hear(struct lw_actor *actor, const struct lw_sound *sound)
 {
     struct lw_node *node = node_of(actor);
-    if (node->answer_ns != LW_NEVER) {
-        return;
-    }
-    int64_t silence_ns = lw_framing_t35_ns(&actor->framing);
-    if (node->heard_count > 0 && sound->first_ns - node->heard_last_ns >= silence_ns) {
+    if (node->answer_ns == LW_NEVER && lw_framer_hear(&node->heard, &actor->framing, sound)) {
         take_frame(node, sound->first_ns);
-        if (node->answer_ns != LW_NEVER) {
-            return;
-        }
+        node_hear(actor, sound);
     }
-    size_t room = sizeof node->heard - node->heard_count;
-    size_t count = sound->count < room ? sound->count : room;
-    memcpy(node->heard + node->heard_count, sound->bytes, count);
-    node->heard_count += count;
-    node->overrun |= count < sound->count;
-    node->damaged |= sound->flags != 0;
-    node->heard_last_ns = sound->last_ns;
-    node->frame_ns = sound->last_ns + silence_ns;
 }
 
 static const struct lw_actor_ops node_actor = {node_next, node_run, node_hear};
@@ -197,8 +178,7 @@ void lw_node_power(struct lw_node *node, bool running, int64_t now_ns)
 {
     double up_ms = node->profile->electrical.start_up_ms;
     node->actor.unpowered = !running;
-    node->heard_count = 0;
-    node->frame_ns = LW_NEVER;
+    lw_framer_clear(&node->heard);
     node->answer_ns = LW_NEVER;
     if (!running) {
         node->restarts++;
@@ -310,7 +290,8 @@ enum lw_status lw_node_init(struct lw_node *node, struct lw_chain *chain, size_t
         .unpowered = true,
     };
     node->own_address = node->saved_address = node->set_address = entry->address;
-    node->frame_ns = node->answer_ns = LW_NEVER;
+    lw_framer_clear(&node->heard);
+    node->answer_ns = LW_NEVER;
     node->lowest_v = INFINITY;
     const struct lw_virtual *virtually = chain->plan->simulated;
     lw_sensor_init(&node->sensor, node->profile, virtually ? &virtually->noise : NULL, chain->seed,
