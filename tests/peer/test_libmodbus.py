@@ -4,55 +4,22 @@
 Real time, so outcomes are asserted and never times. libmodbus holds an exception back for half a
 second on RTU, and keeps the bytes of a function it does not know for as long."""
 
-import os
-import subprocess
 import sys
-import tempfile
 import unittest
 
-EXCHANGE, UNIT = sys.argv.pop(1), sys.argv.pop(1)
+from exchanging import Exchanging
+
+Exchanging.exchange, UNIT = sys.argv.pop(1), sys.argv.pop(1)
 
 
-def started(*words):
-    """A process that has said it is ready, and the rest of that line."""
-    process = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-    said = process.stdout.readline().split()
-    assert said and said[0] == 'ready', f'{words}: {said}'
-    return process, said[1:]
-
-
-class Peer(unittest.TestCase):
-    def setUp(self):
-        self.processes = []
-        self.folder = tempfile.TemporaryDirectory()
-
-    def tearDown(self):
-        for process in self.processes:
-            process.kill()
-            process.wait()
-            process.stdin.close()
-            process.stdout.close()
-        self.folder.cleanup()
-
-    def start(self, *words):
-        process, rest = started(*words)
-        self.processes.insert(0, process)
-        return process, rest
-
-    def on_pty(self, reply_s='1.5', attempts='1', address='5'):
-        link = os.path.join(self.folder.name, 'line')
-        self.client, _ = self.start(EXCHANGE, 'serve:' + link, reply_s, attempts)
-        self.start(UNIT, 'rtu', link, address)
+class Libmodbus(Exchanging):
+    def on_pty(self, **options):
+        self.open_client('serve:' + self.link(), **options)
+        self.start_ready(UNIT, 'rtu', self.link(), '5')
 
     def on_tcp(self):
-        _, port = self.start(UNIT, 'tcp')
-        self.client, _ = self.start(EXCHANGE, 'tcp://127.0.0.1:' + port[0], '1.5', '1')
-
-    def ask(self, address, request):
-        self.client.stdin.write(f'{address} {request}\n')
-        self.client.stdin.flush()
-        outcome, exception, *reply = self.client.stdout.readline().split()
-        return (outcome, int(exception)) if outcome == 'exception' else (outcome, *reply)
+        _, port = self.start_ready(UNIT, 'tcp')
+        self.open_client('tcp://127.0.0.1:' + port[0])
 
     def values_are_read(self):
         self.assertEqual(self.ask(5, '0300000003'), ('answered', '030603e803e903ea'))
