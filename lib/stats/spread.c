@@ -73,7 +73,7 @@ double lw_median(double *value, size_t n)
 
 struct lw_spread_options lw_spread_options(void)
 {
-    return (struct lw_spread_options){NAN, NAN, NAN};
+    return (struct lw_spread_options){NAN, NAN, NAN, 1};
 }
 
 static enum lw_status check_series(const double *time_s, const double *value, size_t n,
@@ -216,21 +216,25 @@ static double neighbour_median(const double *value, size_t n, size_t i)
     return count % 2 ? window[count / 2] : window[count / 2 - 1] / 2 + window[count / 2] / 2;
 }
 
-// Distances above which a reading is an outlier. Where more than half of the differences are
-// nothing, the MAD is 0 and says nothing: then the step of the reading is the scale, or, when that
-// is unknown as well, any difference is out, provided that differences are rare.
+// Distances above which a reading is an outlier. The scale of few readings is itself uncertain: a
+// MAD is worth 0.37 times as many readings as a standard deviation (its efficiency, Huber 1981), so
+// the reach is Student's with so many degrees of freedom. Rounding moves a MAD by up to half a
+// step. Where more than half of the differences are nothing, the MAD is 0 and says nothing: then
+// the step of the reading is the scale, or, when that is unknown as well, any difference is out,
+// provided that differences are rare.
 static enum lw_status outlier_threshold(const double *off, size_t n, double resolution,
-                                        double *scratch, double *threshold, struct lw_error *error)
+                                        unsigned together, double *scratch, double *threshold,
+                                        struct lw_error *error)
 {
     double reach = 0;
-    enum lw_status status =
-        lw_quantile_normal(LW_TAIL_ABOVE, 0.05 / (2 * (double)n), &reach, error);
+    enum lw_status status = lw_quantile_t(LW_TAIL_ABOVE, 0.05 / (2 * (double)n * together),
+                                          fmax(0.37 * (double)(n - 1), 1), &reach, error);
     if (status) {
         return status;
     }
     double scale = robust_scale(off, n, scratch);
     if (resolution > 0) {
-        scale = fmax(scale, 0.75 * resolution);
+        scale += 1.4826 * resolution / 2;
     }
     *threshold = fmax(3, reach) * scale;
     if (scale == 0) {
@@ -243,8 +247,9 @@ static enum lw_status outlier_threshold(const double *off, size_t n, double reso
     return LW_OK;
 }
 
-enum lw_status lw_spread_outliers(const double *value, size_t n, double resolution, bool *out,
-                                  size_t *count, struct lw_error *error)
+enum lw_status lw_spread_outliers(const double *value, size_t n, double resolution,
+                                  unsigned together, bool *out, size_t *count,
+                                  struct lw_error *error)
 {
     *count = 0;
     if (n == 0) {
@@ -262,7 +267,8 @@ enum lw_status lw_spread_outliers(const double *value, size_t n, double resoluti
         off[i] = value[i] - neighbour_median(value, n, i);
     }
     double threshold = INFINITY;
-    enum lw_status status = outlier_threshold(off, n, resolution, off + n, &threshold, error);
+    enum lw_status status =
+        outlier_threshold(off, n, resolution, together, off + n, &threshold, error);
     for (size_t i = 0; i < n && !status; i++) {
         out[i] = fabs(off[i]) > threshold;
         *count += out[i];
@@ -271,15 +277,15 @@ enum lw_status lw_spread_outliers(const double *value, size_t n, double resoluti
     return status;
 }
 
-static enum lw_status count_outliers(const double *value, size_t n, struct lw_spread *spread,
-                                     struct lw_error *error)
+static enum lw_status count_outliers(const double *value, size_t n, unsigned together,
+                                     struct lw_spread *spread, struct lw_error *error)
 {
     bool *out = malloc(n * sizeof *out);
     if (!out) {
         return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
     }
     enum lw_status status =
-        lw_spread_outliers(value, n, spread->resolution, out, &spread->outliers, error);
+        lw_spread_outliers(value, n, spread->resolution, together, out, &spread->outliers, error);
     free(out);
     return status;
 }
@@ -419,7 +425,7 @@ static enum lw_status measure(const double *time_s, const double *value, size_t 
     if (!status) {
         spread->robust_stdev = n > 1 ? robust_scale(residual, n, scratch) : NAN;
         take_rounding_off(spread);
-        status = count_outliers(value, n, spread, error);
+        status = count_outliers(value, n, options->together, spread, error);
     }
     return status ? status : bound(spread, error);
 }

@@ -18,6 +18,7 @@
 struct lw_spread_options {
     double resolution; // smallest step of the reading, in its unit
     double range_low, range_high;
+    unsigned together; // series judged at once, at least 1 (the default): outliers are held to it
 };
 struct lw_spread_options lw_spread_options(void);
 
@@ -75,14 +76,15 @@ enum lw_status lw_spread_decide(const struct lw_spread *spread, double limit, un
                                 struct lw_decided *decided, struct lw_error *error);
 
 // Marks the outliers that `spread->outliers` counts: out[i] for each reading. A reading is one when
-// it is further from the median of its neighbourhood (5 each side) than a normal distribution
-// reaches in n readings with probability 0.95, in units of the scale 1.4826 MAD of all such
-// differences (Hampel's rule with a threshold that grows with n, at least 3). Quantised readings:
-// the scale is at least 0.75 of the resolution. MAD = 0 and resolution unknown: a reading that
-// differs is one only when fewer than 1 in 100 differ. `resolution` may be NAN. LW_USAGE,
-// LW_MEMORY.
-enum lw_status lw_spread_outliers(const double *value, size_t n, double resolution, bool *out,
-                                  size_t *count, struct lw_error *error);
+// it is further from the median of its neighbourhood (5 each side) than noise alone reaches in n
+// readings of each of `together` series with probability 0.95, in units of the scale 1.4826 MAD of
+// all such differences (Hampel's rule with a threshold that grows with n, at least 3, and is
+// Student's since the scale of few readings is uncertain). Quantised readings: half a step is added
+// to the MAD. MAD = 0 and resolution unknown: a reading that differs is one only when fewer than 1
+// in 100 differ. `resolution` may be NAN. LW_USAGE, LW_MEMORY.
+enum lw_status lw_spread_outliers(const double *value, size_t n, double resolution,
+                                  unsigned together, bool *out, size_t *count,
+                                  struct lw_error *error);
 
 // Mean, standard deviation (n - 1) and lag-1 autocorrelation about the mean only, n >= 1; NAN where
 // undefined. Accurate to the digits that the data carry (shifted, then corrected sums).

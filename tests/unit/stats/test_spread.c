@@ -181,7 +181,7 @@ static void spikes_are_outliers_and_the_noise_is_not(void **state)
     }
     bool out[3000];
     size_t count = 0;
-    assert_int_equal(lw_spread_outliers(value, 3000, NAN, out, &count, NULL), LW_OK);
+    assert_int_equal(lw_spread_outliers(value, 3000, NAN, 1, out, &count, NULL), LW_OK);
     assert_int_equal(count, 4);
     for (size_t i = 0; i < 4; i++) {
         assert_true(out[spikes[i]]);
