@@ -169,12 +169,12 @@ static void decide_peak_to_peak(const struct judging *judging, size_t n, struct 
     node->verdict = node->peak_to_peak > node->limit ? LW_FAIL : LW_PASS;
 }
 
-static void decide_stdev(const struct judging *judging, struct lw_noise_node *node)
+static void decide_stdev(const struct judging *judging, const struct lw_spread *spread,
+                         struct lw_noise_node *node)
 {
     struct lw_decided decided;
     node->verdict = LW_UNDECIDED;
-    if (lw_decide_stdev(node->stdev, node->effective_n_spread, node->limit, judging->together,
-                        &decided, NULL) != LW_OK) {
+    if (lw_spread_decide(spread, node->limit, judging->together, &decided, NULL) != LW_OK) {
         return;
     }
     node->n_to_decide = decided.n_to_decide * node->n / fmax(node->effective_n_spread, 1);
@@ -183,17 +183,17 @@ static void decide_stdev(const struct judging *judging, struct lw_noise_node *no
     }
 }
 
-static void decide(const struct judging *judging, const struct lw_profile *profile, size_t n,
-                   bool stuck, struct lw_noise_node *node)
+static void decide(const struct judging *judging, const struct lw_profile *profile,
+                   const struct lw_spread *spread, bool stuck, struct lw_noise_node *node)
 {
-    if (!isfinite(node->limit) || n < 2) {
+    if (!isfinite(node->limit) || spread->n < 2) {
         node->verdict = LW_NOT_TESTED;
     } else if (stuck) {
         node->verdict = LW_FAIL;
     } else if (profile != NULL && profile->metrology.noise_is == 1) {
-        decide_peak_to_peak(judging, n, node);
+        decide_peak_to_peak(judging, spread->n, node);
     } else {
-        decide_stdev(judging, node);
+        decide_stdev(judging, spread, node);
     }
 }
 
@@ -212,6 +212,7 @@ static enum lw_status judge_values(struct judging *judging, const struct lw_prof
     struct lw_spread_options known = lw_spread_options();
     struct lw_spread spread;
     node->update_ms = NAN;
+    known.together = judging->together;
     if (profile != NULL) {
         known.resolution = profile->metrology.resolution;
         node->update_ms = profile->metrology.update_ms;
@@ -225,7 +226,7 @@ static enum lw_status judge_values(struct judging *judging, const struct lw_prof
     count_repeats(judging, n, node);
     status = find_tones(judging, n, node);
     bool stuck = is_stuck(&spread, profile);
-    decide(judging, profile, n, stuck, node);
+    decide(judging, profile, &spread, stuck, node);
     node->cause = lw_duplicate(cause_of(node, stuck));
     return status == LW_OK && !keep_trace(judging, n, node)
                ? lw_fail(judging->error, LW_MEMORY, "no memory for a trace")

@@ -1,0 +1,196 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The checks in process: each is run, judged and put through its JSON and back.
+#include "walk.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+static void must(enum lw_status status, const struct lw_error *error)
+{
+    if (status != LW_OK) {
+        fail_msg("status %d: %s", (int)status, error->says);
+    }
+}
+
+static void connect_client(struct walk *walk, uint64_t seed)
+{
+    struct lw_error error = {0};
+    const struct lw_chain_options options = {.seed_given = seed != 0, .seed = seed};
+    must(lw_chain_new(&walk->plan, &options, &walk->chain, &error), &error);
+    must(lw_chain_port(walk->chain, NULL, &walk->line, &error), &error);
+    walk->run = (struct lw_run){.clock = walk->line->clock,
+                                .seed = seed,
+                                .today_days = lw_time_days(lw_clock_utc_ns(
+                                    walk->line->clock, lw_clock_now_ns(walk->line->clock)))};
+    const struct lw_client_options client = {0};
+    must(lw_client_new(walk->line, &walk->run, &client, &walk->client, &error), &error);
+}
+
+void walk_open(struct walk *walk, const char *path, const char *profiles, uint64_t seed)
+{
+    struct lw_error error = {0};
+    *walk = (struct walk){0};
+    must(lw_plan_load(path, profiles, NULL, &walk->plan, NULL, &error), &error);
+    connect_client(walk, seed);
+}
+
+void walk_open_text(struct walk *walk, const char *text, uint64_t seed)
+{
+    char path[] = "/tmp/linewalk-check-XXXXXX";
+    int descriptor = mkstemp(path);
+    assert_true(descriptor >= 0);
+    assert_int_equal(write(descriptor, text, strlen(text)), (ssize_t)strlen(text));
+    close(descriptor);
+    struct lw_error error = {0};
+    *walk = (struct walk){0};
+    enum lw_status status = lw_plan_load(path, SHIPPED_PROFILES, NULL, &walk->plan, NULL, &error);
+    unlink(path);
+    must(status, &error);
+    connect_client(walk, seed);
+}
+
+void walk_close(struct walk *walk)
+{
+    lw_findings_free(&walk->findings);
+    lw_client_free(walk->client);
+    lw_chain_free(walk->chain);
+    lw_plan_free(&walk->plan);
+}
+
+void walk_comes_back(const struct lw_shape *shape, const void *value)
+{
+    struct lw_error error = {0};
+    struct lw_text first = {0}, second = {0};
+    void *again = calloc(1, shape->size);
+    assert_non_null(again);
+    must(lw_json_write(shape, value, true, &first, &error), &error);
+    must(lw_json_read(shape, first.bytes, first.length, again, &error), &error);
+    must(lw_json_write(shape, again, true, &second, &error), &error);
+    assert_string_equal(first.bytes, second.bytes);
+    lw_json_free(shape, again);
+    free(again);
+    lw_text_finish(&first);
+    lw_text_finish(&second);
+}
+
+// Checks the result's way through JSON and hands it out, or drops it.
+static void hand_out(const struct lw_shape *shape, void *own, void *wanted)
+{
+    walk_comes_back(shape, own);
+    if (wanted) {
+        memcpy(wanted, own, shape->size);
+    } else {
+        lw_json_free(shape, own);
+    }
+}
+
+void walk_scan(struct walk *walk, struct lw_scan_result *result)
+{
+    struct lw_error error = {0};
+    struct lw_scan_result own;
+    enum lw_status status =
+        lw_scan_measure(&walk->run, walk->client, &walk->plan, &walk->scan_options, &own, &error);
+    if (status != LW_REFUSED) {
+        must(status, &error);
+    }
+    lw_scan_findings(&walk->plan, &walk->scan_options, &own, &walk->findings);
+    hand_out(&lw_scan_shape, &own, result);
+}
+
+void walk_roster(struct walk *walk, struct lw_roster_result *result)
+{
+    struct lw_error error = {0};
+    struct lw_roster_result own;
+    struct lw_roster_options options = {0};
+    must(lw_roster_measure(&walk->run, walk->client, &walk->plan, &options, &own, &error), &error);
+    lw_roster_findings(&walk->run, &walk->plan, &own, &walk->findings);
+    hand_out(&lw_roster_shape, &own, result);
+}
+
+void walk_link(struct walk *walk, const struct lw_link_options *options,
+               struct lw_link_result *result)
+{
+    struct lw_error error = {0};
+    struct lw_link_result own;
+    const struct lw_link_options plain = {0};
+    must(lw_link_measure(&walk->run, walk->client, &walk->plan, options ? options : &plain, &own,
+                         &error),
+         &error);
+    lw_link_findings(&walk->plan, &own, &walk->rule, &walk->findings);
+    hand_out(&lw_link_shape, &own, result);
+}
+
+void walk_supply(struct walk *walk, struct lw_supply_result *result)
+{
+    struct lw_error error = {0};
+    struct lw_supply_result own;
+    struct lw_supply_measured measured = {0};
+    must(lw_supply_compute(&walk->plan, &own, &error), &error);
+    must(lw_supply_measure(&walk->run, walk->client, &walk->plan, NULL, &measured, &error), &error);
+    must(lw_supply_judge(&walk->plan, &measured, &own, &error), &error);
+    lw_supply_findings(&walk->plan, &measured, &own, &walk->rule, &walk->findings);
+    lw_supply_measured_free(&measured);
+    hand_out(&lw_supply_shape, &own, result);
+}
+
+void walk_noise(struct walk *walk, const struct lw_noise_options *options,
+                struct lw_noise_result *result)
+{
+    struct lw_error error = {0};
+    struct lw_noise_result own;
+    struct lw_series series = {0};
+    const struct lw_noise_options plain = {.limit = NAN};
+    options = options ? options : &plain;
+    must(lw_noise_measure(&walk->run, walk->client, &walk->plan, options, &series, &error), &error);
+    must(lw_noise_judge(&walk->plan, options, &series, &own, &walk->rule, &error), &error);
+    lw_series_finish(&series);
+    lw_noise_findings(&own, &walk->findings);
+    hand_out(&lw_noise_shape, &own, result);
+}
+
+const struct lw_finding *walk_found(const struct walk *walk, const char *code, const char *node)
+{
+    const struct lw_finding *all = walk->findings.list.items;
+    for (size_t i = 0; i < walk->findings.list.count; i++) {
+        bool here = !node || (all[i].node && strcmp(all[i].node, node) == 0);
+        if (here && strcmp(all[i].code, code) == 0) {
+            return &all[i];
+        }
+    }
+    return NULL;
+}
+
+size_t walk_count(const struct walk *walk, const char *code)
+{
+    const struct lw_finding *all = walk->findings.list.items;
+    size_t count = 0;
+    for (size_t i = 0; i < walk->findings.list.count; i++) {
+        count += !code || strcmp(all[i].code, code) == 0;
+    }
+    return count;
+}
+
+void walk_forget(struct walk *walk)
+{
+    lw_findings_free(&walk->findings);
+    walk->findings = (struct lw_findings){0};
+}
+
+void walk_show(const struct walk *walk)
+{
+    const struct lw_finding *all = walk->findings.list.items;
+    for (size_t i = 0; i < walk->findings.list.count; i++) {
+        print_message("%s %s: %s\n", lw_verdict_word((enum lw_verdict)all[i].severity), all[i].code,
+                      all[i].says);
+        char *const *reasons = all[i].because.items;
+        for (size_t k = 0; k < all[i].because.count; k++) {
+            print_message("    because %s\n", reasons[k]);
+        }
+    }
+}

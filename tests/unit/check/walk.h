@@ -1,0 +1,52 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// A chain of the virtual kind with a client on it, and the checks run on it in process: what the
+// tests of lib/check share.
+#ifndef TESTS_CHECK_WALK_H
+#define TESTS_CHECK_WALK_H
+
+#include "chain/chain.h"
+#include "check/link.h"
+#include "check/noise.h"
+#include "check/roster.h"
+#include "check/scan.h"
+#include "check/supply.h"
+
+struct walk {
+    struct lw_plan plan;
+    struct lw_chain *chain;
+    struct lw_line *line;
+    struct lw_client *client;
+    struct lw_run run;
+    struct lw_scan_options scan_options; // as the last walk_scan() used them
+    struct lw_findings findings;         // of all checks so far
+    struct lw_rule rule;                 // of the last check
+};
+
+// Opens a plan file with its profiles. Fails the test when it does not load. `seed` 0: the plan's.
+void walk_open(struct walk *walk, const char *path, const char *profiles, uint64_t seed);
+// The same from a plan's text; the profiles are those that ship.
+void walk_open_text(struct walk *walk, const char *text, uint64_t seed);
+void walk_close(struct walk *walk);
+
+// Each runs a check to its end, adds its findings and hands out the result, which the caller frees
+// with lw_json_free() of its shape; `result` NULL: not wanted. Every result is written as JSON and
+// read back on the way, and must come back the same.
+void walk_scan(struct walk *walk, struct lw_scan_result *result);
+void walk_roster(struct walk *walk, struct lw_roster_result *result);
+void walk_link(struct walk *walk, const struct lw_link_options *options,
+               struct lw_link_result *result);
+void walk_supply(struct walk *walk, struct lw_supply_result *result);
+void walk_noise(struct walk *walk, const struct lw_noise_options *options,
+                struct lw_noise_result *result);
+
+// The first finding of that code (and of that node, when given); NULL: none.
+const struct lw_finding *walk_found(const struct walk *walk, const char *code, const char *node);
+size_t walk_count(const struct walk *walk, const char *code); // NULL: of all codes
+void walk_forget(struct walk *walk);                          // drops the findings so far
+void walk_show(const struct walk *walk);                      // prints them, for a failing test
+
+// Fails the test unless writing the value as JSON and reading it back gives the same JSON.
+void walk_comes_back(const struct lw_shape *shape, const void *value);
+
+#endif
