@@ -243,6 +243,9 @@ struct lw_limits lw_plan_limits(const struct lw_plan *plan, size_t tap);
 enum lw_status lw_plan_select(const struct lw_plan *plan, const char *nodes, const char *addresses,
                               bool *selected, struct lw_error *error);
 
+// "3,7-12" without a plan: a flag per address, 1 to 247. LW_USAGE says what is wrong with the list.
+enum lw_status lw_addresses_parse(const char *list, bool addresses[256], struct lw_error *error);
+
 // Which end of the tolerance a ladder is built from.
 enum lw_ladder_end {
     LW_LADDER_VERDICT, // class 5 maximum conductors, nominal supply, typical load: what verdicts

@@ -125,6 +125,24 @@ static enum lw_status take_list(const struct lw_plan *plan, const char *list, ta
     }
 }
 
+static enum lw_status mark_addresses(const struct lw_plan *plan, const char *word, bool *selected,
+                                     struct lw_error *error)
+{
+    (void)plan;
+    int64_t from = 0, to = 0;
+    enum lw_status status = range_parse(word, &from, &to, error);
+    for (int64_t address = from; status == LW_OK && address <= to; address++) {
+        selected[address] = true;
+    }
+    return status;
+}
+
+enum lw_status lw_addresses_parse(const char *list, bool addresses[256], struct lw_error *error)
+{
+    memset(addresses, 0, 256 * sizeof *addresses);
+    return take_list(NULL, list, mark_addresses, addresses, error);
+}
+
 enum lw_status lw_plan_select(const struct lw_plan *plan, const char *nodes, const char *addresses,
                               bool *selected, struct lw_error *error)
 {

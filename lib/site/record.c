@@ -84,6 +84,9 @@ static const struct lw_field line_fields[] = {
           "true: a virtual chain or a pseudo-terminal; such a record proves nothing about a "
           "machine",
           OPTIONAL),
+    FIELD(LW_NUMBER, "listened_s", listened_s,
+          "seconds of listening before the first request; null: a gateway cannot be listened to",
+          NULLABLE),
     FIELD(LW_TEXT, "adapter", adapter, "what is known of the adapter; null: nothing", NULLABLE),
     {0}};
 #undef OF

@@ -80,6 +80,7 @@ struct lw_record_tool {
 struct lw_record_line {
     char *on, *framing, *adapter;
     bool simulated;
+    double listened_s; // before the first request; NAN: it could not be listened to (a gateway)
 };
 struct lw_record_controller {
     char *is, *said_by;

@@ -1,0 +1,36 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The checks as steps of a session: each measures, judges, records and prints. A command runs one,
+// a commissioning walk runs many on one open line. All return an exit status.
+#ifndef LW_TOOLS_CHECKS_H
+#define LW_TOOLS_CHECKS_H
+
+#include "check/noise.h"
+#include "check/scan.h"
+#include "cli/session.h"
+
+int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options, bool required);
+
+struct lw_roster_request {
+    const char *draft_plan; // file to write a drafted plan to; NULL: none
+};
+int lw_do_roster(struct lw_session *session, const struct lw_roster_request *request,
+                 bool required);
+
+int lw_do_link(struct lw_session *session, double seconds, double most_s, bool required);
+
+// With `computed` only from the plan, without a word on the line.
+int lw_do_supply(struct lw_session *session, bool computed, bool required);
+
+struct lw_noise_request {
+    double seconds, readings; // 0: by the profiles
+    const char *from;         // readings in a CSV file instead of the line
+    const char *unit;         // of that file, when it names none
+    double limit;             // without a plan; NAN: none
+};
+int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required);
+
+// Writes the report of the session's visit as it stands now and says where; prints its verdict.
+int lw_do_report(struct lw_session *session, const char *path);
+
+#endif

@@ -1,0 +1,108 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Findings and verdicts in words.
+#include "cli/output.h"
+
+#include "base/text.h"
+#include "cli/cli.h"
+
+static const char *paint(enum lw_verdict verdict)
+{
+    if (!lw_cli_colour()) {
+        return "";
+    }
+    switch (verdict) {
+    case LW_FAIL:
+        return "\033[1;31m";
+    case LW_UNDECIDED:
+    case LW_ATTENTION:
+        return "\033[1;33m";
+    case LW_PASS:
+        return "\033[1;32m";
+    case LW_NOT_TESTED:
+        break;
+    }
+    return "\033[1m";
+}
+
+static const char *unpaint(void)
+{
+    return lw_cli_colour() ? "\033[0m" : "";
+}
+
+void lw_print_wrapped(const char *lead, int indent, const char *text)
+{
+    int columns = lw_cli_columns();
+    int at = indent;
+    bool first = true;
+    fputs(lead, stdout);
+    while (*text != '\0') {
+        size_t word = strcspn(text, " ");
+        char piece[1024];
+        lw_print(piece, sizeof piece, "%.*s", (int)word, text);
+        int width = (int)lw_text_columns(piece);
+        if (!first && columns > indent + 10 && at + 1 + width > columns) {
+            printf("\n%*s", indent, "");
+            at = indent;
+        } else if (!first) {
+            putchar(' ');
+            at++;
+        }
+        fputs(piece, stdout);
+        at += width;
+        first = false;
+        text += word;
+        text += strspn(text, " ");
+    }
+    putchar('\n');
+}
+
+static void print_finding(const struct lw_finding *finding)
+{
+    enum lw_verdict severity = (enum lw_verdict)finding->severity;
+    char lead[80], line[1200];
+    lw_print(lead, sizeof lead, "%s%-11s%s ", paint(severity), lw_verdict_shown(severity),
+             unpaint());
+    lw_print_wrapped(lead, 12, finding->says);
+    char *const *because = finding->because.items;
+    for (size_t i = 0; i < finding->because.count; i++) {
+        lw_print(line, sizeof line, "because %s", because[i]);
+        lw_print_wrapped("            ", 20, line);
+    }
+    if (finding->next != NULL) {
+        lw_print(line, sizeof line, "next: %s", finding->next);
+        lw_print_wrapped("            ", 18, line);
+    }
+    if (finding->caution != NULL) {
+        lw_print(line, sizeof line, "caution: %s", finding->caution);
+        lw_print_wrapped("            ", 21, line);
+    }
+}
+
+void lw_print_findings(const struct lw_findings *findings)
+{
+    static const enum lw_verdict order[] = {LW_FAIL, LW_UNDECIDED, LW_ATTENTION, LW_NOT_TESTED};
+    const struct lw_finding *items = findings->list.items;
+    if (findings->list.count > 0) {
+        putchar('\n');
+    }
+    for (size_t k = 0; k < sizeof order / sizeof *order; k++) {
+        for (size_t i = 0; i < findings->list.count; i++) {
+            if (items[i].severity == (int)order[k]) {
+                print_finding(&items[i]);
+            }
+        }
+    }
+}
+
+void lw_print_verdict(const char *check, enum lw_verdict verdict, bool simulated,
+                      const char *record_name)
+{
+    printf("\n%s: %s%s%s%s", check, paint(verdict), lw_verdict_shown(verdict), unpaint(),
+           simulated ? _(" (simulated)") : "");
+    if (record_name[0] != '\0') {
+        printf(", %s", record_name);
+    }
+    putchar('\n');
+    fflush(stdout);
+}

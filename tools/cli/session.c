@@ -1,0 +1,245 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Opening a session: visit, plan, line, in this order, since the visit knows the plan and the line
+// that were used before.
+#include "cli/session.h"
+
+#include "base/text.h"
+#include "cli/progress.h"
+#include "line/ports.h"
+
+#include <unistd.h>
+
+static enum lw_status open_visit(struct lw_session *session, unsigned needs, struct lw_error *error)
+{
+    const char *folder = session->cli->settings.visit;
+    enum lw_status status;
+    if (folder != NULL) {
+        status = lw_visit_open(folder, NULL, &session->system, &session->visit, error);
+        session->has_visit = status == LW_OK;
+    } else {
+        status = lw_visit_find(".", &session->visit, &session->has_visit, error);
+    }
+    if (status == LW_OK && !session->has_visit) {
+        if (needs & LW_NEEDS_VISIT) {
+            return lw_fail(error, LW_USAGE, "there is no visit here: name one with --visit");
+        }
+        if (needs & LW_NEEDS_LINE) {
+            lw_cli_say(session->cli, "not recorded: no visit");
+        }
+        return LW_OK;
+    }
+    int broken = 0;
+    return status == LW_OK ? lw_visit_records(&session->visit, &session->records, &broken, error)
+                           : status;
+}
+
+// The plan given, the visit's, or that of the virtual chain; false when there is none.
+static bool plan_path(const struct lw_session *session, char *path, size_t size)
+{
+    const struct lw_settings *settings = &session->cli->settings;
+    if (settings->plan != NULL) {
+        return lw_copy(path, size, settings->plan);
+    }
+    if (lw_line_plan_path(settings->on, path, size)) {
+        return true;
+    }
+    if (!session->has_visit) {
+        return false;
+    }
+    const struct lw_record *records = session->records.items;
+    for (size_t i = session->records.count; i-- > 0;) {
+        const struct lw_record_file *inputs = records[i].inputs.items;
+        for (size_t k = 0; k < records[i].inputs.count; k++) {
+            if (strstr(inputs[k].name, "plan.json") != NULL) {
+                return lw_path_join(path, size, session->visit.folder, inputs[k].name);
+            }
+        }
+    }
+    return session->visit.facts.plan != NULL &&
+           lw_path_join(path, size, session->visit.folder, session->visit.facts.plan);
+}
+
+static enum lw_status load_plan(struct lw_session *session, unsigned needs, struct lw_error *error)
+{
+    char path[LW_PATH];
+    if ((needs & (LW_NEEDS_PLAN | LW_TAKES_PLAN)) == 0) {
+        return LW_OK;
+    }
+    if (!plan_path(session, path, sizeof path)) {
+        return needs & LW_NEEDS_PLAN
+                   ? lw_fail(error, LW_USAGE, "a plan is needed: name it with --plan")
+                   : LW_OK;
+    }
+    enum lw_status status = lw_plan_load(path, session->cli->settings.profiles, LW_PROFILESDIR,
+                                         &session->plan, &session->inputs, error);
+    session->has_plan = status == LW_OK;
+    return status;
+}
+
+// The line used last in this visit, else the only adapter there is.
+static enum lw_status default_line(struct lw_session *session, char *on, size_t size,
+                                   struct lw_error *error)
+{
+    const struct lw_record *records = session->records.items;
+    for (size_t i = session->records.count; i-- > 0;) {
+        if (records[i].line != NULL && records[i].line->on != NULL) {
+            lw_cli_say(session->cli, "on %s, as before in this visit", records[i].line->on);
+            lw_copy(on, size, records[i].line->on);
+            return LW_OK;
+        }
+    }
+    struct lw_list ports = {0};
+    enum lw_status status = lw_ports_list(&ports, error);
+    if (status == LW_OK && ports.count == 1) {
+        const struct lw_port *port = ports.items;
+        lw_cli_say(session->cli, "on %s, the only serial port there is", port->name);
+        lw_copy(on, size, port->name);
+    } else if (status == LW_OK) {
+        status = ports.count == 0
+                     ? lw_fail(error, LW_USAGE, "no serial port is there: name a line with --on")
+                     : lw_fail(error, LW_USAGE,
+                               "%zu serial ports are there: choose one with --on (linewalk ports "
+                               "lists them)",
+                               ports.count);
+    }
+    lw_ports_free(&ports);
+    return status;
+}
+
+static enum lw_status wrap_in_recorder(struct lw_session *session, struct lw_error *error)
+{
+    struct lw_line *recorder = NULL;
+    enum lw_status status = lw_recorder_wrap(session->line, NULL, &recorder, error);
+    if (status == LW_OK) {
+        session->line = recorder;
+    }
+    return status;
+}
+
+static enum lw_status open_line(struct lw_session *session, struct lw_error *error)
+{
+    const struct lw_settings *settings = &session->cli->settings;
+    struct lw_framing framing;
+    const struct lw_framing *given = session->has_plan ? &session->plan.framing : NULL;
+    enum lw_status status = LW_OK;
+    if (settings->framing != NULL) {
+        status = lw_framing_parse(settings->framing, &framing, error);
+        given = &framing;
+    }
+    if (status == LW_OK && settings->on != NULL) {
+        lw_copy(session->on, sizeof session->on, settings->on);
+    } else if (status == LW_OK) {
+        status = default_line(session, session->on, sizeof session->on, error);
+    }
+    if (status == LW_OK) {
+        status = lw_open_line(session, session->on, given, error);
+    }
+    if (status == LW_OK && session->has_visit) {
+        status = wrap_in_recorder(session, error);
+    }
+    if (status == LW_OK) {
+        session->clock = session->line->clock;
+        if (session->line->remark[0] != '\0') {
+            lw_cli_say(session->cli, "%s", session->line->remark);
+        }
+    }
+    return status;
+}
+
+static enum lw_status select_nodes(struct lw_session *session, struct lw_error *error)
+{
+    const struct lw_settings *settings = &session->cli->settings;
+    if (settings->addresses != NULL) {
+        enum lw_status status = lw_addresses_parse(settings->addresses, session->addresses, error);
+        if (status != LW_OK) {
+            return status;
+        }
+    }
+    if (settings->nodes == NULL && (settings->addresses == NULL || !session->has_plan)) {
+        return LW_OK;
+    }
+    if (!session->has_plan) {
+        return lw_fail(error, LW_USAGE, "--nodes names nodes of a plan: give one with --plan");
+    }
+    session->selected = calloc(lw_plan_taps(&session->plan) + 1, sizeof *session->selected);
+    if (session->selected == NULL) {
+        return lw_fail(error, LW_MEMORY, "no memory for a selection");
+    }
+    return lw_plan_select(&session->plan, settings->nodes, settings->addresses, session->selected,
+                          error);
+}
+
+static void set_run(struct lw_session *session)
+{
+    int64_t utc_ns = lw_clock_utc_ns(session->clock, lw_clock_now_ns(session->clock));
+    session->run = (struct lw_run){
+        .clock = session->clock,
+        .cancel = lw_cli_cancel(),
+        .seed = session->has_plan && session->plan.simulated != NULL
+                    ? (uint64_t)session->plan.simulated->seed
+                    : 1,
+        .today_days = lw_time_days(utc_ns),
+        .user = session,
+        .progress = lw_session_progress,
+        .reading = lw_session_reading,
+    };
+}
+
+enum lw_status lw_session_open(struct lw_session *session, struct lw_cli *cli, unsigned needs,
+                               struct lw_error *error)
+{
+    *session = (struct lw_session){.cli = cli};
+    lw_clock_system(&session->system);
+    session->clock = &session->system;
+    enum lw_status status = open_visit(session, needs, error);
+    if (status == LW_OK) {
+        status = load_plan(session, needs, error);
+    }
+    if (status == LW_OK) {
+        status = select_nodes(session, error);
+    }
+    if (status == LW_OK && (needs & LW_NEEDS_LINE)) {
+        status = open_line(session, error);
+    }
+    if (status == LW_OK) {
+        set_run(session);
+    } else {
+        lw_session_close(session);
+    }
+    return status;
+}
+
+enum lw_status lw_session_client(struct lw_session *session, struct lw_client **client,
+                                 struct lw_error *error)
+{
+    enum lw_status status = LW_OK;
+    if (session->client == NULL) {
+        struct lw_client_options options = {0};
+        status = lw_client_new(session->line, &session->run, &options, &session->client, error);
+    }
+    *client = session->client;
+    return status;
+}
+
+void lw_session_close(struct lw_session *session)
+{
+    lw_progress_clear(session);
+    lw_client_free(session->client);
+    lw_line_close(session->line);
+    lw_chain_free(session->chain);
+    lw_plan_free(&session->chain_plan);
+    if (session->locked) {
+        lw_visit_end(&session->visit);
+    }
+    lw_records_free(&session->records);
+    if (session->has_visit) {
+        lw_visit_close(&session->visit);
+    }
+    if (session->has_plan) {
+        lw_plan_free(&session->plan);
+    }
+    lw_inputs_free(&session->inputs);
+    free(session->selected);
+    *session = (struct lw_session){0};
+}

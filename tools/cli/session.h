@@ -1,0 +1,102 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// A session: what a command works with. It loads the plan, opens the visit and the line, listens
+// before anything is sent, and gives each check a step with a number, a capture, its readings and,
+// at the end, a record. One command has one session; a commissioning walk has one session with many
+// steps on one open line.
+#ifndef LW_CLI_SESSION_H
+#define LW_CLI_SESSION_H
+
+#include "base/file.h"
+#include "capture/pcapng.h"
+#include "chain/chain.h"
+#include "cli/cli.h"
+#include "client/client.h"
+#include "site/plan.h"
+#include "site/visit.h"
+
+enum {
+    LW_NEEDS_LINE = 1,
+    LW_NEEDS_PLAN = 2,  // LW_USAGE without one
+    LW_TAKES_PLAN = 4,  // uses one when there is one
+    LW_NEEDS_VISIT = 8, // LW_USAGE without one
+};
+
+struct lw_session {
+    struct lw_cli *cli;
+    struct lw_clock system;       // when there is no line
+    const struct lw_clock *clock; // the line's, once it is open
+    bool has_plan, has_visit, locked;
+    struct lw_plan plan;
+    struct lw_inputs inputs;
+    struct lw_visit visit;
+    struct lw_list records; // of struct lw_record: what the visit held at the opening
+    struct lw_line *line;   // wrapped by a recorder when there is a visit
+    char on[LW_PATH];       // as it was opened
+    bool listened;          // listening first is done
+    struct lw_heard heard;
+    char controller_is[80], controller_said_by[80];
+    struct lw_plan chain_plan; // of a virtual chain in this process
+    struct lw_chain *chain;
+    struct lw_client *client;
+    struct lw_run run;
+    bool *selected;      // per tap, NULL: all
+    bool addresses[256]; // none: all
+    int64_t progress_ns; // when progress was last shown
+    bool progress_shown;
+    struct lw_step *step; // the one under way
+};
+
+// Opens everything that the command needs. On failure everything is closed again.
+enum lw_status lw_session_open(struct lw_session *session, struct lw_cli *cli, unsigned needs,
+                               struct lw_error *error);
+void lw_session_close(struct lw_session *session);
+
+// One check of a session. Plain memory; begin and end belong together.
+struct lw_step {
+    const char *check;
+    int number; // 0 without a visit
+    int64_t started_ns;
+    double sim_from_s;
+    struct lw_capture *capture;
+    struct lw_file *readings;
+    char readings_unit[16];
+    enum lw_status readings_status;
+    struct lw_findings findings;
+    struct lw_rule rule;
+    bool has_rule;
+    const struct lw_shape *shape; // of the result; NULL: none
+    const void *result;
+    const char *skipped; // reason, when the check is left out on purpose
+    enum lw_verdict verdict;
+    char record_name[80]; // "0003-scan.json"; empty without a visit
+    bool judged_nothing;  // a check that had nothing to judge is not tested
+};
+
+// Takes the number, starts the capture, and, at the session's first step on a line, settles the
+// question of the controller and listens. LW_REFUSED when somebody was heard: the step then holds
+// the finding and is to be ended.
+enum lw_status lw_step_begin(struct lw_session *session, struct lw_step *step, const char *check,
+                             bool keeps_readings, struct lw_error *error);
+
+// Ends the step: closes capture and readings, writes the record with what `status` left of it, and
+// prints it when --json asks. Returns the exit status for status and verdict; `error` is what the
+// check failed with, said here.
+int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status status,
+                struct lw_error *error, bool required);
+
+// Without --json: the findings in full and the verdict, on stdout.
+void lw_step_print(const struct lw_session *session, const struct lw_step *step);
+
+// A client on the session's line; made at the first call.
+enum lw_status lw_session_client(struct lw_session *session, struct lw_client **client,
+                                 struct lw_error *error);
+
+// Opens what --on names. `plan_on` gets the folder or file of a virtual chain's plan (empty else).
+// The only place that knows what --on can be.
+enum lw_status lw_open_line(struct lw_session *session, const char *on,
+                            const struct lw_framing *framing, struct lw_error *error);
+// "sim:FILE" and "sim:FOLDER" as the path of a plan; false for every other line.
+bool lw_line_plan_path(const char *on, char *path, size_t size);
+
+#endif

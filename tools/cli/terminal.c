@@ -1,0 +1,152 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Signals, locale and the terminal: the part of the commands that needs POSIX.
+#include "cli/cli.h"
+
+#include "base/text.h"
+#include "stats/setup.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <langinfo.h>
+#include <locale.h>
+#include <poll.h>
+#include <signal.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+static struct lw_cancel cancel = {.wake_descriptor = -1};
+static int wake_writer = -1;
+
+// SA_RESETHAND gives a second signal its default action.
+static void on_signal(int number)
+{
+    (void)number;
+    int saved = errno;
+    cancel.flag = 1;
+    if (write(wake_writer, "!", 1) < 0) {
+        cancel.flag = 1;
+    }
+    errno = saved;
+}
+
+static void catch_signals(void)
+{
+    int ends[2];
+    if (pipe(ends) == 0) {
+        for (int i = 0; i < 2; i++) {
+            fcntl(ends[i], F_SETFD, FD_CLOEXEC);
+            fcntl(ends[i], F_SETFL, O_NONBLOCK);
+        }
+        cancel.wake_descriptor = ends[0];
+        wake_writer = ends[1];
+    }
+    struct sigaction action = {.sa_handler = on_signal, .sa_flags = (int)SA_RESETHAND};
+    sigemptyset(&action.sa_mask);
+    sigaction(SIGINT, &action, NULL);
+    sigaction(SIGTERM, &action, NULL);
+    sigaction(SIGHUP, &action, NULL);
+    signal(SIGPIPE, SIG_IGN);
+}
+
+// Only LC_CTYPE and LC_MESSAGES: a decimal comma in the locale must not reach files. Without UTF-8
+// the table library would print escapes.
+static void set_locale(void)
+{
+    setlocale(LC_CTYPE, "");
+    setlocale(LC_MESSAGES, "");
+    if (strcmp(nl_langinfo(CODESET), "UTF-8") != 0) {
+        setlocale(LC_CTYPE, "C.UTF-8");
+    }
+    bindtextdomain("linewalk", LW_LOCALEDIR);
+    bind_textdomain_codeset("linewalk", "UTF-8");
+    textdomain("linewalk");
+}
+
+void lw_cli_start(void)
+{
+    set_locale();
+    catch_signals();
+    lw_stats_setup();
+}
+
+const struct lw_cancel *lw_cli_cancel(void)
+{
+    return &cancel;
+}
+
+int lw_cli_columns(void)
+{
+    const char *set = getenv("COLUMNS");
+    if (set != NULL && set[0] != '\0') {
+        long columns = strtol(set, NULL, 10);
+        return columns > 0 && columns < 10000 ? (int)columns : 0;
+    }
+    struct winsize size;
+    if (isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0) {
+        return size.ws_col;
+    }
+    return 0;
+}
+
+bool lw_cli_colour(void)
+{
+    const char *no = getenv("NO_COLOR");
+    const char *term = getenv("TERM");
+    return isatty(STDOUT_FILENO) && (no == NULL || no[0] == '\0') && term != NULL &&
+           strcmp(term, "dumb") != 0;
+}
+
+bool lw_cli_progress_terminal(void)
+{
+    return isatty(STDERR_FILENO);
+}
+
+bool lw_cli_utf8(void)
+{
+    return strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
+}
+
+// Waits for a line on standard input or the cancel pipe; a blocking read would go on after Ctrl-C.
+static enum lw_status wait_for_input(struct lw_error *error)
+{
+    struct pollfd wait[2] = {{.fd = STDIN_FILENO, .events = POLLIN},
+                             {.fd = cancel.wake_descriptor, .events = POLLIN}};
+    while (!cancel.flag) {
+        int ready = poll(wait, 2, -1);
+        if (ready > 0 && (wait[0].revents & (POLLIN | POLLHUP)) != 0) {
+            return LW_OK;
+        }
+        if (ready < 0 && errno != EINTR) {
+            return lw_fail_errno(error, errno, "cannot wait for an answer");
+        }
+    }
+    return lw_fail(error, LW_CANCELLED, "interrupted");
+}
+
+enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answer, size_t size,
+                          struct lw_error *error)
+{
+    char line[512];
+    if (!isatty(STDIN_FILENO)) {
+        return lw_fail(error, LW_USAGE, "there is no terminal to ask on");
+    }
+    if (obvious != NULL && obvious[0] != '\0') {
+        fprintf(stderr, "%s [%s] ", question, obvious);
+    } else {
+        fprintf(stderr, "%s ", question);
+    }
+    fflush(stderr);
+    enum lw_status status = wait_for_input(error);
+    if (status != LW_OK) {
+        fputc('\n', stderr);
+        return status;
+    }
+    if (fgets(line, sizeof line, stdin) == NULL) {
+        return lw_fail(error, LW_USAGE, "no answer");
+    }
+    line[strcspn(line, "\r\n")] = '\0';
+    const char *said = line[0] == '\0' && obvious != NULL ? obvious : line;
+    lw_text_clean(answer, size, said, strlen(said));
+    return LW_OK;
+}

@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// The commands of linewalk, one file each.
+#ifndef LW_TOOLS_COMMANDS_H
+#define LW_TOOLS_COMMANDS_H
+
+#include "cli/cli.h"
+
+extern const struct lw_command lw_command_visit, lw_command_ports, lw_command_scan,
+    lw_command_roster, lw_command_link, lw_command_supply, lw_command_noise, lw_command_note,
+    lw_command_report, lw_command_commission, lw_command_sim;
+
+int lw_cmd_visit(struct lw_cli *cli);
+int lw_cmd_ports(struct lw_cli *cli);
+int lw_cmd_scan(struct lw_cli *cli);
+int lw_cmd_roster(struct lw_cli *cli);
+int lw_cmd_link(struct lw_cli *cli);
+int lw_cmd_supply(struct lw_cli *cli);
+int lw_cmd_noise(struct lw_cli *cli);
+int lw_cmd_note(struct lw_cli *cli);
+int lw_cmd_report(struct lw_cli *cli);
+int lw_cmd_commission(struct lw_cli *cli);
+int lw_cmd_sim(struct lw_cli *cli);
+
+#endif

@@ -1,0 +1,176 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// linewalk noise: the spread of readings at rest.
+#include "checks.h"
+
+#include "base/csv.h"
+#include "base/number.h"
+#include "base/text.h"
+#include "cli/output.h"
+#include "commands.h"
+
+enum { MOST_CSV_BYTES = 256 * 1024 * 1024 };
+
+static const char *tone_text(const struct lw_noise_node *node, char *text, size_t size)
+{
+    const struct lw_noise_tone *tones = node->tones.items;
+    char amplitude[LW_NUMBER_TEXT];
+    if (node->tones.count == 0) {
+        return "-";
+    }
+    lw_number_for_people(tones[0].amplitude, tones[0].amplitude_u, amplitude);
+    lw_print(text, size, "%.2f Hz %s", tones[0].frequency_hz, amplitude);
+    return text;
+}
+
+static void print_node(struct lw_cli_table *table, const struct lw_noise_node *node)
+{
+    char mean[LW_NUMBER_TEXT], spread[LW_NUMBER_TEXT], low[LW_NUMBER_TEXT], high[LW_NUMBER_TEXT],
+        limit[LW_NUMBER_TEXT], robust[LW_NUMBER_TEXT], tone[80];
+    lw_number_for_people(node->mean, node->stdev, mean);
+    lw_number_for_people(node->stdev, NAN, spread);
+    lw_number_for_people(node->robust_stdev, NAN, robust);
+    lw_number_for_people(node->stdev_low95, NAN, low);
+    lw_number_for_people(node->stdev_high95, NAN, high);
+    lw_number_for_people(node->limit, NAN, limit);
+    const char *const cells[] = {
+        lw_cell_text(node->node),
+        lw_cell_count(node->n),
+        mean,
+        spread,
+        robust,
+        low,
+        high,
+        limit,
+        lw_cell_text(node->unit),
+        tone_text(node, tone, sizeof tone),
+        lw_cell_text(node->cause),
+    };
+    lw_cli_table_row(table, cells);
+}
+
+static void print_result(const struct lw_noise_result *result)
+{
+    static const char *const heads[] = {"node",    "readings|", "mean|",  "spread|",
+                                        "robust|", "above|",    "below|", "limit|",
+                                        "unit",    "tone",      "cause",  NULL};
+    struct lw_cli_table *table = lw_cli_table_new(heads);
+    const struct lw_noise_node *nodes = result->nodes.items;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        print_node(table, &nodes[i]);
+    }
+    lw_cli_table_print(table);
+    printf("\nspread: one standard deviation, without drift; above, below: its one-sided 95 %% "
+           "bounds\n");
+}
+
+static enum lw_status series_from_file(const struct lw_noise_request *request,
+                                       struct lw_series *series, struct lw_error *error)
+{
+    struct lw_text bytes = {0};
+    char shown[200];
+    lw_text_clean(shown, sizeof shown, request->from, strlen(request->from));
+    enum lw_status status = lw_file_read(request->from, MOST_CSV_BYTES, &bytes, error);
+    if (status == LW_OK) {
+        status = lw_csv_readings(bytes.bytes, bytes.length, shown, request->unit, series, error);
+    }
+    lw_text_finish(&bytes);
+    return status;
+}
+
+static enum lw_status series_from_line(struct lw_session *session,
+                                       const struct lw_noise_options *options,
+                                       struct lw_series *series, struct lw_error *error)
+{
+    struct lw_client *client = NULL;
+    enum lw_status status = lw_session_client(session, &client, error);
+    return status == LW_OK
+               ? lw_noise_measure(&session->run, client, &session->plan, options, series, error)
+               : status;
+}
+
+int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required)
+{
+    struct lw_error error = {0};
+    struct lw_step step;
+    struct lw_noise_result result;
+    struct lw_series series = {0};
+    const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
+    const struct lw_noise_options options = {.seconds = request->seconds,
+                                             .readings = request->readings,
+                                             .selected = session->selected,
+                                             .limit = request->limit,
+                                             .unit = request->unit,
+                                             .state = session->cli->settings.state};
+    lw_json_init(&lw_noise_shape, &result);
+    enum lw_status status = lw_step_begin(session, &step, "noise", request->from == NULL, &error);
+    if (status == LW_OK) {
+        status = request->from != NULL ? series_from_file(request, &series, &error)
+                                       : series_from_line(session, &options, &series, &error);
+    }
+    bool has_result = false;
+    if (status == LW_OK || series.count > 0) {
+        struct lw_error judging = {0};
+        enum lw_status judged =
+            lw_noise_judge(plan, &options, &series, &result, &step.rule, &judging);
+        has_result = judged == LW_OK;
+        if (status == LW_OK && judged != LW_OK) {
+            status = judged;
+            error = judging;
+        }
+    }
+    if (has_result) {
+        lw_noise_findings(&result, &step.findings);
+        step.has_rule = true;
+    }
+    step.shape = has_result ? &lw_noise_shape : NULL;
+    step.result = &result;
+    int exit_status = lw_step_end(session, &step, status, &error, required);
+    if (!session->cli->settings.json && has_result) {
+        print_result(&result);
+    }
+    lw_step_print(session, &step);
+    lw_findings_free(&step.findings);
+    lw_series_finish(&series);
+    lw_json_free(&lw_noise_shape, &result);
+    return exit_status;
+}
+
+int lw_cmd_noise(struct lw_cli *cli)
+{
+    struct lw_noise_request request = {.limit = NAN};
+    const struct lw_option own[] = {
+        {"seconds", 't', "TIME", LW_OPTION_DURATION, &request.seconds, 0.1, 1e6,
+         "read for so long; by default what the profiles ask for, else 10 s"},
+        {"readings", 'r', "COUNT", LW_OPTION_NUMBER, &request.readings, 2, 1e7,
+         "stop when every node has given so many"},
+        {"from", 0, "FILE", LW_OPTION_TEXT, &request.from, 0, 0,
+         "judge the readings in a CSV file (time_s,node,value) instead of reading a line"},
+        {"unit", 0, "UNIT", LW_OPTION_TEXT, &request.unit, 0, 0,
+         "unit of that file, when it names none"},
+        {"limit", 0, "VALUE", LW_OPTION_NUMBER, &request.limit, 1e-12, 1e12,
+         "limit of one standard deviation, without a plan"},
+        {0},
+    };
+    struct lw_error error = {0};
+    int exit_status;
+    if (!lw_cli_parse(cli, own, 0, &exit_status)) {
+        return exit_status;
+    }
+    struct lw_session session;
+    unsigned needs = request.from != NULL ? LW_TAKES_PLAN : LW_NEEDS_LINE | LW_NEEDS_PLAN;
+    if (lw_session_open(&session, cli, needs, &error) != LW_OK) {
+        return lw_cli_fail(cli, &error);
+    }
+    exit_status = lw_do_noise(&session, &request, true);
+    lw_session_close(&session);
+    return exit_status;
+}
+
+const struct lw_command lw_command_noise = {
+    "noise", "spread of the readings at rest", "",
+    "Reads every sensor at rest, in a drawn order at uneven times, and holds the spread against "
+    "its "
+    "limit: quiet, over the limit, or not decided yet; mains, drift, spikes and stuck readings "
+    "named.",
+    lw_cmd_noise};
