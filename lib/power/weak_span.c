@@ -26,16 +26,21 @@ struct fit {
     struct lw_error *error;
 };
 
-static enum lw_status copy_ladder(const struct lw_ladder *from, struct lw_ladder *to)
+// A stepped copy has one tap more: the known load at the far end.
+static enum lw_status copy_ladder(const struct lw_ladder *from, double step_a, struct lw_ladder *to)
 {
     *to = *from;
-    to->taps = calloc(from->tap_count, sizeof *to->taps);
+    to->tap_count += step_a > 0;
+    to->taps = calloc(to->tap_count, sizeof *to->taps);
     to->sources = calloc(from->source_count, sizeof *to->sources);
     if (to->taps == NULL || to->sources == NULL) {
         return LW_MEMORY;
     }
     memcpy(to->taps, from->taps, from->tap_count * sizeof *to->taps);
     memcpy(to->sources, from->sources, from->source_count * sizeof *to->sources);
+    if (step_a > 0) {
+        to->taps[from->tap_count].load = (struct lw_load){.kind = LW_LOAD_CURRENT, .value = step_a};
+    }
     return LW_OK;
 }
 
@@ -58,9 +63,9 @@ static void fit_finish(struct fit *fit)
 
 static enum lw_status fit_init(struct fit *fit, const struct lw_ladder *ladder)
 {
-    enum lw_status status = copy_ladder(ladder, &fit->ladder);
+    enum lw_status status = copy_ladder(ladder, fit->options->step_a, &fit->ladder);
     if (status == LW_OK) {
-        status = lw_point_init(ladder, &fit->point, fit->error);
+        status = lw_point_init(&fit->ladder, &fit->point, fit->error);
     }
     fit->taps = calloc(ladder->tap_count, sizeof *fit->taps);
     if (status != LW_OK || fit->taps == NULL) {
@@ -86,26 +91,46 @@ static enum lw_status fit_init(struct fit *fit, const struct lw_ladder *ladder)
     return all ? LW_OK : lw_fail(fit->error, LW_MEMORY, "no memory for a fit");
 }
 
-// Volts between the rails at the meters, with the ladder as it is bent now.
-static enum lw_status volts_at_meters(struct fit *fit, gsl_vector *volts)
+static bool is_stepped(const struct fit *fit)
 {
-    memcpy(fit->point.load_state, fit->states,
-           fit->ladder.tap_count * sizeof *fit->point.load_state);
+    return fit->options->step_a > 0;
+}
+
+static enum lw_status solve_bent(struct fit *fit, enum lw_load_state step_state)
+{
+    size_t taps = fit->ladder.tap_count - is_stepped(fit);
+    memcpy(fit->point.load_state, fit->states, taps * sizeof *fit->point.load_state);
+    if (is_stepped(fit)) {
+        fit->point.load_state[taps] = step_state;
+    }
     for (size_t s = 0; s < fit->ladder.source_count; s++) {
         fit->point.source_mode[s] = LW_SOURCE_VOLTAGE;
     }
     enum lw_status status = lw_ladder_solve(&fit->ladder, &fit->point, fit->error);
-    if (status != LW_OK) {
-        return status;
-    }
-    if (!fit->point.exists) {
+    if (status == LW_OK && !fit->point.exists) {
         return lw_fail(fit->error, LW_GARBLED, "no operating point to compare the readings with");
     }
-    for (size_t i = 0; i < fit->count; i++) {
+    return status;
+}
+
+// What the meters would say, with the ladder as it is bent now: volts between the rails, or with a
+// load step by how much it lowers them.
+static enum lw_status volts_at_meters(struct fit *fit, gsl_vector *volts)
+{
+    enum lw_status status = solve_bent(fit, LW_LOAD_OFF);
+    for (size_t i = 0; status == LW_OK && i < fit->count; i++) {
         size_t tap = fit->taps[i];
         gsl_vector_set(volts, i, fit->point.plus_v[tap] - fit->point.zero_v[tap]);
     }
-    return LW_OK;
+    if (status == LW_OK && is_stepped(fit)) {
+        status = solve_bent(fit, LW_LOAD_RUNNING);
+        for (size_t i = 0; status == LW_OK && i < fit->count; i++) {
+            size_t tap = fit->taps[i];
+            double stepped_v = fit->point.plus_v[tap] - fit->point.zero_v[tap];
+            gsl_vector_set(volts, i, gsl_vector_get(volts, i) - stepped_v);
+        }
+    }
+    return status;
 }
 
 // column = (volts with one number moved by `by` - volts at `base`) / by.
@@ -125,24 +150,61 @@ static double load_scale(const struct lw_load *load, double scale)
     return load->kind == LW_LOAD_RESISTOR ? load->value / scale : load->value * scale;
 }
 
-static enum lw_status draw_slope(struct fit *fit, const struct lw_ladder *plan)
-{
-    const double by = 1e-3;
-    for (size_t tap = 0; tap < plan->tap_count; tap++) {
-        fit->ladder.taps[tap].load.value = load_scale(&plan->taps[tap].load, 1 + by);
-    }
-    enum lw_status status = volts_at_meters(fit, fit->column);
-    for (size_t tap = 0; tap < plan->tap_count; tap++) {
-        fit->ladder.taps[tap].load.value = plan->taps[tap].load.value;
-    }
-    gsl_vector_sub(fit->column, fit->at_plan);
-    gsl_vector_scale(fit->column, 1 / by);
-    return status;
-}
-
 static void add_outer(gsl_matrix *matrix, const gsl_vector *vector, double variance)
 {
     gsl_blas_dger(variance, vector, vector, matrix);
+}
+
+enum common { COMMON_DRAW, COMMON_CONDUCTOR };
+
+// All loads, or all spans, as they are in the plan times `scale`.
+static void bend_all(struct fit *fit, const struct lw_ladder *plan, enum common common,
+                     double scale)
+{
+    for (size_t tap = 0; tap < plan->tap_count; tap++) {
+        const struct lw_tap *from = &plan->taps[tap];
+        struct lw_tap *to = &fit->ladder.taps[tap];
+        if (common == COMMON_DRAW) {
+            to->load.value = load_scale(&from->load, scale);
+        } else {
+            to->span_plus_ohm = from->span_plus_ohm * scale;
+            to->span_zero_ohm = from->span_zero_ohm * scale;
+        }
+    }
+}
+
+// A factor common to all, with relative standard uncertainty u, as a shared term.
+static enum lw_status add_common_term(struct fit *fit, const struct lw_ladder *plan,
+                                      enum common common, double u)
+{
+    const double by = 1e-3;
+    if (!(u > 0)) {
+        return LW_OK;
+    }
+    bend_all(fit, plan, common, 1 + by);
+    enum lw_status status = volts_at_meters(fit, fit->column);
+    bend_all(fit, plan, common, 1);
+    gsl_vector_sub(fit->column, fit->at_plan);
+    gsl_vector_scale(fit->column, 1 / by);
+    if (status == LW_OK) {
+        add_outer(fit->cholesky, fit->column, u * u);
+    }
+    return status;
+}
+
+// A load step's difference carries no constant error, but two readings' steps and noise.
+static double own_variance(const struct fit *fit, const struct lw_voltmeter *meter)
+{
+    double reading = meter->step_v * meter->step_v / 12 + meter->noise_u_v * meter->noise_u_v;
+    double least = 1e-12; // a meter without any error would leave nothing to weigh by
+    return is_stepped(fit) ? 2 * reading + least
+                           : meter->node_u_v * meter->node_u_v + reading + least;
+}
+
+static double shared_variance(const struct fit *fit, const struct lw_voltmeter *meter,
+                              const struct lw_voltmeter *other)
+{
+    return !is_stepped(fit) && meter->kind == other->kind ? meter->kind_u_v * other->kind_u_v : 0;
 }
 
 static void meters_covariance(const struct fit *fit, gsl_matrix *covariance)
@@ -151,32 +213,45 @@ static void meters_covariance(const struct fit *fit, gsl_matrix *covariance)
         const struct lw_voltmeter *meter = &fit->meters[fit->taps[i]];
         for (size_t k = 0; k < fit->count; k++) {
             const struct lw_voltmeter *other = &fit->meters[fit->taps[k]];
-            double value = meter->kind == other->kind ? meter->kind_u_v * other->kind_u_v : 0;
-            if (i == k) {
-                value += meter->node_u_v * meter->node_u_v + meter->step_v * meter->step_v / 12;
-                value += 1e-12; // a meter without any error would leave nothing to weigh by
-            }
-            gsl_matrix_set(covariance, i, k, value);
+            double own = i == k ? own_variance(fit, meter) : 0;
+            gsl_matrix_set(covariance, i, k, own + shared_variance(fit, meter, other));
         }
     }
+}
+
+// One unknown of a source as a shared term.
+static enum lw_status add_source_term(struct fit *fit, double *number, const double *u, size_t s)
+{
+    if (u == NULL || !(u[s] > 0)) {
+        return LW_OK;
+    }
+    enum lw_status status = slope(fit, number, 1e-3, fit->at_plan);
+    if (status == LW_OK) {
+        add_outer(fit->cholesky, fit->column, u[s] * u[s]);
+    }
+    return status;
 }
 
 static enum lw_status factor_covariance(struct fit *fit, const struct lw_ladder *plan)
 {
     meters_covariance(fit, fit->cholesky);
     for (size_t s = 0; s < plan->source_count; s++) {
-        double u = fit->options->source_u_v != NULL ? fit->options->source_u_v[s] : 0;
-        enum lw_status status = slope(fit, &fit->ladder.sources[s].volts, 1e-3, fit->at_plan);
+        struct lw_source *source = &fit->ladder.sources[s];
+        enum lw_status status = add_source_term(fit, &source->volts, fit->options->source_u_v, s);
+        if (status == LW_OK) {
+            status = add_source_term(fit, &source->plus_ohm, fit->options->source_u_ohm, s);
+        }
         if (status != LW_OK) {
             return status;
         }
-        add_outer(fit->cholesky, fit->column, u * u);
     }
-    enum lw_status status = draw_slope(fit, plan);
+    enum lw_status status = add_common_term(fit, plan, COMMON_DRAW, fit->options->draw_u);
+    if (status == LW_OK) {
+        status = add_common_term(fit, plan, COMMON_CONDUCTOR, fit->options->conductor_u);
+    }
     if (status != LW_OK) {
         return status;
     }
-    add_outer(fit->cholesky, fit->column, fit->options->draw_u * fit->options->draw_u);
     if (gsl_linalg_cholesky_decomp1(fit->cholesky) != 0) {
         return lw_fail(fit->error, LW_GARBLED, "the voltmeters' errors cannot be weighed");
     }

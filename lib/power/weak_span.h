@@ -8,6 +8,9 @@
 // as shared terms (a nuisance with a prior is a term of the covariance), and each span's extra
 // resistance is tested as one column (Aitken 1936; score test).
 //
+// On a return visit the same meters' constant errors cancel: give as `volts` the computed voltage
+// plus today's reading minus the reading at sign-off, and as node_u_v what the meters drift.
+//
 // Node voltmeters measure between the rails: whether V+ or 0 V is the bad one they cannot tell.
 #ifndef LW_POWER_WEAK_SPAN_H
 #define LW_POWER_WEAK_SPAN_H
@@ -16,16 +19,23 @@
 
 // One per tap. Standard uncertainties in volts.
 struct lw_voltmeter {
-    double volts;    // mean of what it said; NAN: nothing
-    double node_u_v; // its own constant error
-    double kind_u_v; // constant error of all of its kind
-    double step_v;   // smallest step
-    int kind;        // equal for meters of one kind
+    double volts;     // mean of what it said; NAN: nothing
+    double node_u_v;  // its own constant error
+    double kind_u_v;  // constant error of all of its kind
+    double step_v;    // smallest step
+    double noise_u_v; // of the mean, where readings scatter; 0: none
+    int kind;         // equal for meters of one kind
 };
 
 struct lw_weak_span_options {
-    const double *source_u_v; // per source: standard uncertainty of its volts
-    double draw_u;            // relative standard uncertainty of the nodes' common draw
+    const double *source_u_v;   // per source: standard uncertainty of its volts
+    double draw_u;              // relative standard uncertainty of the nodes' common draw
+    double conductor_u;         // relative standard uncertainty of all spans' resistance together
+    const double *source_u_ohm; // per source: of its output and lead; NULL: known
+    // Above 0: the meters' `volts` are differences, before minus during a known load of this many
+    // amperes at the far end (means over off, on, on, off). Constant errors and the nodes' own draw
+    // then cancel, and the current flows through every span, so that the tail is seen too.
+    double step_a;
 };
 
 // Extra resistance of one span alone, ohm at the planned currents: with the draw unknown, read it

@@ -12,7 +12,7 @@
 enum { MOST_TAPS = 200, MOST_SOURCES = 3, MOST_BONDS = 4 };
 
 struct chain {
-    struct lw_tap taps[MOST_TAPS];
+    struct lw_tap taps[MOST_TAPS + 1]; // one more for a load plugged at the end
     struct lw_source sources[MOST_SOURCES];
     struct lw_bond bonds[MOST_BONDS];
     struct lw_ladder ladder;
