@@ -14,7 +14,7 @@ static enum lw_status utc_zero(const struct lw_plan *plan, const struct lw_chain
                                int64_t *utc_ns, struct lw_error *error)
 {
     const char *at = plan->simulated ? plan->simulated->starts_at : NULL;
-    if (options->utc_given) {
+    if (!at && options->utc_given) {
         *utc_ns = options->start_utc_ns;
         return LW_OK;
     }

@@ -14,9 +14,11 @@ struct lw_chain; // opaque
 
 struct lw_chain_options {
     double start_s; // where on the chain's own time axis to begin, >= 0: faults and drift know it
-    bool utc_given; // else the plan's virtual.starts_at, else 2026-01-01T00:00:00Z
-    int64_t start_utc_ns; // UTC at time 0 (not at start_s), with utc_given
-    bool seed_given;      // else the plan's virtual.seed, else 1
+    // UTC at time 0 (not at start_s) when the plan's virtual.starts_at does not say, with
+    // utc_given; else 2026-01-01T00:00:00Z.
+    bool utc_given;
+    int64_t start_utc_ns;
+    bool seed_given; // else the plan's virtual.seed, else 1
     uint64_t seed;
     const struct lw_cancel *cancel; // for the ports; may be NULL
 };

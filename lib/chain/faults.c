@@ -19,14 +19,14 @@ const struct lw_fault *lw_fault_of(const struct lw_chain *chain, size_t index)
     return (const struct lw_fault *)chain->plan->simulated->faults.items + index;
 }
 
-static int64_t edge_of(double seconds)
+int64_t lw_fault_edge_ns(double seconds)
 {
     return seconds < 9e9 ? (int64_t)llround(seconds * 1e9) : LW_NEVER;
 }
 
 bool lw_fault_now(const struct lw_fault *fault, int64_t now_ns)
 {
-    return now_ns >= edge_of(fault->from_s) && now_ns < edge_of(fault->to_s);
+    return now_ns >= lw_fault_edge_ns(fault->from_s) && now_ns < lw_fault_edge_ns(fault->to_s);
 }
 
 static const struct lw_supply *supply_named(const struct lw_chain *chain, const char *name,
@@ -63,7 +63,7 @@ static int64_t hiccup_edge(const struct lw_chain *chain, const struct lw_fault *
 {
     int64_t off_ns = hiccup_off_ns(chain, fault);
     int64_t period_ns = off_ns + (int64_t)(hiccup_on_s * 1e9);
-    int64_t phase_ns = (now_ns - edge_of(fault->from_s)) % period_ns;
+    int64_t phase_ns = (now_ns - lw_fault_edge_ns(fault->from_s)) % period_ns;
     *off = phase_ns < off_ns;
     return now_ns - phase_ns + (*off ? off_ns : period_ns);
 }
@@ -73,7 +73,8 @@ int64_t lw_faults_next_edge(const struct lw_chain *chain, int64_t now_ns)
     int64_t next = LW_NEVER;
     for (size_t i = 0; i < lw_fault_count(chain); i++) {
         const struct lw_fault *fault = lw_fault_of(chain, i);
-        int64_t edges[3] = {edge_of(fault->from_s), edge_of(fault->to_s), LW_NEVER};
+        int64_t edges[3] = {lw_fault_edge_ns(fault->from_s), lw_fault_edge_ns(fault->to_s),
+                            LW_NEVER};
         bool off;
         if (fault->kind == LW_FAULT_HICCUP && lw_fault_now(fault, now_ns)) {
             edges[2] = hiccup_edge(chain, fault, now_ns, &off);
@@ -155,7 +156,7 @@ static void one_node(struct lw_node *node, const struct lw_fault *fault)
         break;
     case LW_FAULT_STUCK_READING:
         node->sensor.stuck = true;
-        node->sensor.stuck_ns = edge_of(fault->from_s);
+        node->sensor.stuck_ns = lw_fault_edge_ns(fault->from_s);
         break;
     case LW_FAULT_LATE_REPLIES:
         node->late_ms = isnan(fault->late_ms) ? 0 : fault->late_ms;

@@ -94,7 +94,7 @@ void lw_foreign_init(struct lw_foreign *foreign, struct lw_chain *chain,
     }
     double cycle_ms = fault->cycle_ms > 0 ? fault->cycle_ms : default_cycle_ms;
     int64_t now_ns = lw_wire_now_ns(chain->wire);
-    int64_t from_ns = fault->from_s < 9e9 ? (int64_t)(fault->from_s * 1e9) : LW_NEVER;
+    int64_t from_ns = lw_fault_edge_ns(fault->from_s);
     *foreign = (struct lw_foreign){
         .actor = {.ops = &foreign_actor,
                   .framing = framing,

@@ -143,6 +143,7 @@ double lw_rails_volts(const struct lw_rails *rails, size_t tap);
 bool lw_rails_running(const struct lw_rails *rails, size_t tap);
 
 // faults.c
+int64_t lw_fault_edge_ns(double seconds); // of from_s or to_s; LW_NEVER: not in this life
 bool lw_fault_now(const struct lw_fault *fault, int64_t now_ns);
 int64_t lw_faults_next_edge(const struct lw_chain *chain, int64_t now_ns);
 void lw_faults_on_nodes(struct lw_chain *chain, int64_t now_ns);
@@ -184,6 +185,15 @@ struct lw_move {
     double value;
 };
 
+// The frame that a node took last, so that the next one need not check the same bytes again.
+struct lw_last_frame {
+    size_t count;
+    uint8_t bytes[LW_RTU_MAX];
+    bool whole;
+    uint8_t address;
+    struct lw_pdu pdu;
+};
+
 struct lw_chain {
     const struct lw_plan *plan;
     const struct lw_cancel *cancel;
@@ -196,6 +206,7 @@ struct lw_chain {
     struct lw_node *nodes; // one per tap, passive ones too
     size_t foreign_count;
     struct lw_foreign *foreigners;
+    struct lw_last_frame last_frame;
     size_t move_count;
     struct lw_move moves[LW_MOVES_MAX];
 };

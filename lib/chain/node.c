@@ -125,13 +125,32 @@ static void take_request(struct lw_node *node, uint8_t address, const struct lw_
     }
 }
 
+// All nodes hear the same frame as a rule: what was found good for one is good for the next.
+static bool unwrap(struct lw_node *node, uint8_t *address, struct lw_pdu *pdu)
+{
+    const struct lw_framer *heard = &node->heard;
+    struct lw_last_frame *last = &node->chain->last_frame;
+    if (heard->damaged || heard->overrun) {
+        return false;
+    }
+    if (heard->count != last->count || memcmp(heard->bytes, last->bytes, heard->count) != 0) {
+        last->count = heard->count;
+        memcpy(last->bytes, heard->bytes, heard->count);
+        last->whole = lw_rtu_unwrap(heard->bytes, heard->count, &last->address, &last->pdu);
+    }
+    *address = last->address;
+    if (last->whole && (*address == node->address || *address == 0)) {
+        *pdu = last->pdu;
+    }
+    return last->whole;
+}
+
 static void take_frame(struct lw_node *node, int64_t now_ns)
 {
     uint8_t address = 0;
     struct lw_pdu pdu;
     const struct lw_framer *heard = &node->heard;
-    bool whole = !heard->damaged && !heard->overrun &&
-                 lw_rtu_unwrap(heard->bytes, heard->count, &address, &pdu);
+    bool whole = unwrap(node, &address, &pdu);
     int length = lw_rtu_request_length(heard->bytes, heard->count);
     bool request = length == LW_LENGTH_OPEN || length == (int)heard->count;
     if (heard->overrun) {

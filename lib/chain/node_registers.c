@@ -123,6 +123,13 @@ static double supply_a(const struct lw_node *node)
     return node->chain->rails.point.load_a[node->tap];
 }
 
+// Since its start; it moves when the reading does.
+static uint64_t samples(struct lw_node *node, int64_t now_ns)
+{
+    int64_t before = node->booted_ns / node->sensor.update_ns;
+    return measure(node, now_ns).updates - (uint64_t)before;
+}
+
 static double number_of(struct lw_node *node, const struct lw_register *reg, int64_t now_ns)
 {
     struct lw_measured measured;
@@ -148,7 +155,7 @@ static double number_of(struct lw_node *node, const struct lw_register *reg, int
     case LW_ROLE_RESTART_COUNT:
         return node->restarts;
     case LW_ROLE_SAMPLE_COUNTER:
-        return (double)(measure(node, now_ns).updates & 0xFFFF);
+        return (double)(samples(node, now_ns) & 0xFFFF);
     case LW_ROLE_BUS_ERROR_COUNT:
         return node->counters[LW_COUNT_BUS_ERRORS - LW_COUNT_BUS_MESSAGES];
     case LW_ROLE_RAW:

@@ -118,15 +118,42 @@ int64_t lw_wire_next(const struct lw_wire *wire)
     return next;
 }
 
-// Distances between turned bits are geometric, so that a frame without one costs a single number.
-static void turn_bits(struct lw_random key, double rate, struct lw_seen *seen)
+static struct lw_random chance_of(const struct lw_wire *wire, const struct lw_actor *actor,
+                                  const struct lw_transmission *sent)
 {
+    return (struct lw_random){wire->seed, actor->key, lw_random_word("turned bits") ^ sent->key};
+}
+
+static uint64_t chance_number(const struct lw_transmission *sent, uint64_t k)
+{
+    return (uint64_t)sent->first_ns * (LW_FLIPS_MAX + 1) + k;
+}
+
+static void miss_start(const struct lw_wire *wire, const struct lw_actor *actor,
+                       struct lw_seen *seen)
+{
+    const struct lw_wire_medium *medium = &wire->medium;
     const struct lw_transmission *sent = seen->sent;
+    double missed = medium->start_missed(medium->user, actor->tap, sent->first_ns);
+    if (missed > 0 && lw_random_uniform(chance_of(wire, actor, sent),
+                                        chance_number(sent, LW_FLIPS_MAX)) < missed) {
+        seen->flips[seen->flip_count++] = 0;
+    }
+}
+
+// Distances between turned bits are geometric, so that a frame without one costs a single number.
+static void turn_bits(const struct lw_wire *wire, const struct lw_actor *actor,
+                      struct lw_seen *seen)
+{
+    const struct lw_wire_medium *medium = &wire->medium;
+    const struct lw_transmission *sent = seen->sent;
+    double rate =
+        medium->bit_error_rate(medium->user, sent->tap, actor->tap, sent->first_ns, &sent->framing);
     double bits = (double)sent->count * lw_framing_bits(&sent->framing);
-    uint64_t k = (uint64_t)sent->first_ns * (LW_FLIPS_MAX + 1);
     double at = -1;
     while (rate > 0 && seen->flip_count < LW_FLIPS_MAX) {
-        double u = lw_random_uniform(key, k + seen->flip_count);
+        double u =
+            lw_random_uniform(chance_of(wire, actor, sent), chance_number(sent, seen->flip_count));
         at += 1 + floor(log(u) / log1p(-rate));
         if (!(at < bits)) {
             return;
@@ -139,22 +166,12 @@ static void turn_bits(struct lw_random key, double rate, struct lw_seen *seen)
 static void draw_flips(const struct lw_wire *wire, const struct lw_actor *actor,
                        struct lw_seen *seen)
 {
-    const struct lw_wire_medium *medium = &wire->medium;
-    const struct lw_transmission *sent = seen->sent;
-    struct lw_random key = {wire->seed, actor->key, lw_random_word("turned bits") ^ sent->key};
     seen->flip_count = 0;
-    if (medium->start_missed) {
-        double missed = medium->start_missed(medium->user, actor->tap, sent->first_ns);
-        uint64_t k = (uint64_t)sent->first_ns * (LW_FLIPS_MAX + 1) + LW_FLIPS_MAX;
-        if (missed > 0 && lw_random_uniform(key, k) < missed) {
-            seen->flips[seen->flip_count++] = 0;
-        }
+    if (wire->medium.start_missed) {
+        miss_start(wire, actor, seen);
     }
-    if (medium->bit_error_rate) {
-        turn_bits(key,
-                  medium->bit_error_rate(medium->user, sent->tap, actor->tap, sent->first_ns,
-                                         &sent->framing),
-                  seen);
+    if (wire->medium.bit_error_rate) {
+        turn_bits(wire, actor, seen);
     }
 }
 
@@ -211,6 +228,9 @@ static void hear_bytes(struct lw_actor *actor, const struct lw_transmission *sen
     if (sent->last_ns > until_ns) {
         end = character_from(sent, until_ns + 1) - 1; // the one that until_ns stands in
     }
+    if (sent->last_ns <= until_ns) {
+        actor->heard_ns = until_ns;
+    }
     if (end <= first) {
         return;
     }
@@ -220,7 +240,9 @@ static void hear_bytes(struct lw_actor *actor, const struct lw_transmission *sen
         .first_ns = sent->first_ns + lw_framing_chars_ns(&sent->framing, first),
         .last_ns = sent->first_ns + lw_framing_chars_ns(&sent->framing, end),
     };
-    actor->heard_ns = sound.last_ns;
+    if (actor->heard_ns < sound.last_ns) {
+        actor->heard_ns = sound.last_ns;
+    }
     actor->ops->hear(actor, &sound);
 }
 
@@ -275,6 +297,24 @@ static void hear_levels(struct lw_wire *wire, struct lw_actor *actor, const stru
     hand_over(actor, &gathered);
 }
 
+static void hear_whole(struct lw_actor *actor, const struct lw_transmission *sent, int64_t until_ns)
+{
+    struct lw_sound sound = {
+        .bytes = sent->bytes,
+        .count = sent->count,
+        .first_ns = sent->first_ns,
+        .last_ns = sent->last_ns,
+    };
+    actor->heard_ns = until_ns;
+    actor->ops->hear(actor, &sound);
+}
+
+static bool begins_a_character(const struct lw_transmission *sent, int64_t at_ns)
+{
+    size_t first = character_from(sent, at_ns);
+    return sent->first_ns + lw_framing_chars_ns(&sent->framing, first) == at_ns;
+}
+
 void lw_wire_hear(struct lw_wire *wire, struct lw_actor *actor, int64_t until_ns)
 {
     if (actor->heard_ns >= until_ns) {
@@ -287,18 +327,16 @@ void lw_wire_hear(struct lw_wire *wire, struct lw_actor *actor, int64_t until_ns
         return;
     }
     const struct lw_transmission *sent = seen[0].sent;
-    size_t first = character_from(sent, actor->heard_ns);
-    bool aligned = actor->heard_ns <= sent->first_ns ||
-                   sent->first_ns + lw_framing_chars_ns(&sent->framing, first) == actor->heard_ns;
-    if (count == 1 && aligned && seen[0].flip_count == 0 &&
-        same_framing(&sent->framing, &actor->framing)) {
+    bool clean =
+        count == 1 && seen[0].flip_count == 0 && same_framing(&sent->framing, &actor->framing);
+    if (clean && actor->heard_ns <= sent->first_ns && sent->last_ns <= until_ns) {
+        hear_whole(actor, sent, until_ns);
+    } else if (clean &&
+               (actor->heard_ns <= sent->first_ns || begins_a_character(sent, actor->heard_ns))) {
         hear_bytes(actor, sent, until_ns);
-        if (sent->last_ns <= until_ns) {
-            actor->heard_ns = until_ns;
-        }
-        return;
+    } else {
+        hear_levels(wire, actor, seen, count, until_ns);
     }
-    hear_levels(wire, actor, seen, count, until_ns);
 }
 
 // Drops what all have heard to its end.

@@ -189,6 +189,26 @@ static void a_foreign_controller_is_heard_with_its_answers(void **state)
     fixture_close(&fixture);
 }
 
+static void a_foreign_controller_comes_and_goes_at_its_times(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    with_faults(&fixture, 2,
+                ", \"faults\": [{\"kind\": \"foreign_controller\", \"cycle_ms\": 100, "
+                "\"from_s\": 1.1, \"to_s\": 2.3}]");
+    listen_ms(fixture.line, 1050, &answer);
+    assert_int_equal(answer.count, 0);
+    listen_ms(fixture.line, 200, &answer);
+    assert_true(answer.count > 0);
+    while (lw_wire_now_ns(lw_chain_wire(fixture.chain)) < 2400000000) {
+        listen_ms(fixture.line, 20, &answer);
+    }
+    listen_ms(fixture.line, 500, &answer);
+    assert_int_equal(answer.count, 0);
+    fixture_close(&fixture);
+}
+
 static void swapped_places_show_each_others_serials(void **state)
 {
     (void)state;
@@ -286,6 +306,7 @@ int main(void)
         cmocka_unit_test(late_replies_are_late_by_as_much_and_as_often),
         cmocka_unit_test(an_echoing_adapter_gives_the_request_back),
         cmocka_unit_test(a_foreign_controller_is_heard_with_its_answers),
+        cmocka_unit_test(a_foreign_controller_comes_and_goes_at_its_times),
         cmocka_unit_test(swapped_places_show_each_others_serials),
         cmocka_unit_test(a_missing_terminator_does_nothing_at_19200_on_12_m),
         cmocka_unit_test(a_missing_terminator_hurts_on_a_long_fast_line),
