@@ -57,7 +57,7 @@ static void print_supplies(const struct lw_supply_result *result)
 
 static void print_cautions(void)
 {
-    lw_print_wrapped("\ncaution: ", 9,
+    lw_print_wrapped("\ncaution: ", 9, 9,
                      _("isolate a section before one of its joints is opened; feed a section from "
                        "one source only, unless the sources are made to share; fuses and "
                        "conductors to the local rules; plug no node in under power unless its "

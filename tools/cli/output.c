@@ -30,10 +30,9 @@ static const char *unpaint(void)
     return lw_cli_colour() ? "\033[0m" : "";
 }
 
-void lw_print_wrapped(const char *lead, int indent, const char *text)
+void lw_print_wrapped(const char *lead, int at, int indent, const char *text)
 {
     int columns = lw_cli_columns();
-    int at = indent;
     bool first = true;
     fputs(lead, stdout);
     while (*text != '\0') {
@@ -57,26 +56,57 @@ void lw_print_wrapped(const char *lead, int indent, const char *text)
     putchar('\n');
 }
 
-static void print_finding(const struct lw_finding *finding)
+static void print_says(const struct lw_finding *finding)
 {
     enum lw_verdict severity = (enum lw_verdict)finding->severity;
     char lead[80], line[1200];
     lw_print(lead, sizeof lead, "%s%-11s%s ", paint(severity), lw_verdict_shown(severity),
              unpaint());
-    lw_print_wrapped(lead, 12, finding->says);
+    lw_print_wrapped(lead, 12, 12, finding->says);
     char *const *because = finding->because.items;
     for (size_t i = 0; i < finding->because.count; i++) {
         lw_print(line, sizeof line, "because %s", because[i]);
-        lw_print_wrapped("            ", 20, line);
+        lw_print_wrapped("            ", 12, 20, line);
     }
+}
+
+static void print_what_to_do(const struct lw_finding *finding)
+{
+    char line[1200];
     if (finding->next != NULL) {
         lw_print(line, sizeof line, "next: %s", finding->next);
-        lw_print_wrapped("            ", 18, line);
+        lw_print_wrapped("            ", 12, 18, line);
     }
     if (finding->caution != NULL) {
         lw_print(line, sizeof line, "caution: %s", finding->caution);
-        lw_print_wrapped("            ", 21, line);
+        lw_print_wrapped("            ", 12, 21, line);
     }
+}
+
+// Several findings of one code and severity share one advice, printed behind the last of them and
+// worded for the first: twenty silent nodes are one thing to do.
+static void print_code(const struct lw_findings *findings, size_t first)
+{
+    const struct lw_finding *items = findings->list.items;
+    for (size_t i = first; i < findings->list.count; i++) {
+        if (items[i].severity == items[first].severity &&
+            strcmp(items[i].code, items[first].code) == 0) {
+            print_says(&items[i]);
+        }
+    }
+    print_what_to_do(&items[first]);
+}
+
+static bool said_before(const struct lw_findings *findings, size_t index)
+{
+    const struct lw_finding *items = findings->list.items;
+    for (size_t i = 0; i < index; i++) {
+        if (items[i].severity == items[index].severity &&
+            strcmp(items[i].code, items[index].code) == 0) {
+            return true;
+        }
+    }
+    return false;
 }
 
 void lw_print_findings(const struct lw_findings *findings)
@@ -88,8 +118,8 @@ void lw_print_findings(const struct lw_findings *findings)
     }
     for (size_t k = 0; k < sizeof order / sizeof *order; k++) {
         for (size_t i = 0; i < findings->list.count; i++) {
-            if (items[i].severity == (int)order[k]) {
-                print_finding(&items[i]);
+            if (items[i].severity == (int)order[k] && !said_before(findings, i)) {
+                print_code(findings, i);
             }
         }
     }

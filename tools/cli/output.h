@@ -10,9 +10,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-// Prints `text` wrapped at blanks to the terminal, the first line after `lead`, the others indented
-// by `indent` columns.
-void lw_print_wrapped(const char *lead, int indent, const char *text);
+// Prints `text` wrapped at blanks to the terminal, the first line after `lead` (which takes `at`
+// columns), the others indented by `indent` columns.
+void lw_print_wrapped(const char *lead, int at, int indent, const char *text);
 
 void lw_print_findings(const struct lw_findings *findings);
 void lw_print_verdict(const char *check, enum lw_verdict verdict, bool simulated,

@@ -135,6 +135,10 @@ static enum lw_status open_line(struct lw_session *session, struct lw_error *err
     if (status == LW_OK) {
         status = lw_open_line(session, session->on, given, error);
     }
+    if (status == LW_OK) {
+        lw_text_clean(session->line->name, sizeof session->line->name, session->on,
+                      strlen(session->on));
+    }
     if (status == LW_OK && session->has_visit) {
         status = wrap_in_recorder(session, error);
     }

@@ -10,7 +10,7 @@
 
 #include <libsmartcols.h>
 
-enum { MOST_COLUMNS = 16 };
+enum { MOST_COLUMNS = 16, UNLIMITED = 4000 };
 
 struct lw_cli_table {
     struct libscols_table *scols;
@@ -95,11 +95,9 @@ struct lw_cli_table *lw_cli_table_new(const char *const *heads)
     }
     scols_table_set_column_separator(table->scols, "  ");
     int columns = lw_cli_columns();
-    scols_table_set_termforce(table->scols,
-                              columns > 0 ? SCOLS_TERMFORCE_ALWAYS : SCOLS_TERMFORCE_NEVER);
-    if (columns > 0) {
-        scols_table_set_termwidth(table->scols, (size_t)columns);
-    }
+    scols_table_set_termforce(table->scols, SCOLS_TERMFORCE_ALWAYS);
+    scols_table_set_termwidth(table->scols, columns > 0 ? (size_t)columns : UNLIMITED);
+    scols_table_enable_maxout(table->scols, 0);
     return table;
 }
 
