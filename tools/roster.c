@@ -42,8 +42,8 @@ static enum lw_status draft_plan(struct lw_session *session, const struct lw_ros
     char framing[LW_FRAMING_TEXT];
     lw_framing_text(&session->line->framing, framing);
     const char *given = session->cli->settings.profiles;
-    enum lw_status status = lw_profiles_load(given != NULL ? given : LW_PROFILESDIR, &profiles,
-                                             NULL, error);
+    enum lw_status status =
+        lw_profiles_load(given != NULL ? given : LW_PROFILESDIR, &profiles, NULL, error);
     if (status == LW_OK) {
         status = lw_roster_draft(result, &profiles, framing, &json, error);
     }

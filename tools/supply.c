@@ -10,9 +10,9 @@
 
 static void print_taps(const struct lw_supply_result *result)
 {
-    static const char *const heads[] = {"tap|",        "node",       "computed V|", "worst V|",
-                                        "measured V|", "minimum V|", "0 V rise|",   "span A|",
-                                        "span/plan|",  "remark",     NULL};
+    static const char *const heads[] = {"tap|",        "node",     "plan V|", "worst V|",
+                                        "read V|",     "least V|", "0 V up|", "span A|",
+                                        "times plan|", "",         NULL};
     struct lw_cli_table *table = lw_cli_table_new(heads);
     const struct lw_supply_tap *taps = result->taps.items;
     const struct lw_supply_span *spans = result->spans.items;

@@ -47,17 +47,21 @@ static void print_help(const struct lw_cli *cli, const struct lw_option *own,
                        const struct lw_option *common)
 {
     int columns = lw_cli_columns() > 40 ? lw_cli_columns() : 80;
-    printf("linewalk %s %s\n\n%s\n", cli->command->name, cli->command->arguments,
-           _(cli->command->long_help));
+    printf("linewalk %s%s%s\n\n", cli->command->name, cli->command->arguments[0] ? " " : "",
+           cli->command->arguments);
+    lw_help_text(_(cli->command->long_help), 0, columns);
     if (own != NULL && own->name != NULL) {
         printf("\n%s\n", _("Its own options:"));
         lw_options_help(own, columns);
     }
     printf("\n%s\n", _("Options of every command:"));
     lw_options_help(common, columns);
-    printf("\n%s\n", _("Exit status: 0 good; 1 a finding fails, is undecided or something required "
-                       "is not\ntested; 2 wrong usage or a bad file; 3 the line or the disk "
-                       "failed; 130 interrupted."));
+    putchar('\n');
+    lw_help_text(
+        _("Exit status: 0 good; 1 a finding fails, is undecided or something required is not "
+          "tested; 2 wrong usage or a bad file; 3 the line or the disk failed; 130 "
+          "interrupted."),
+        0, columns);
 }
 
 bool lw_cli_parse(struct lw_cli *cli, const struct lw_option *own, int most_arguments,

@@ -123,7 +123,7 @@ enum lw_status lw_options_parse(int argc, char **argv, const struct lw_option *o
 
 enum { HELP_INDENT = 30 };
 
-static void print_wrapped(const char *text, int column, int columns)
+void lw_help_text(const char *text, int column, int columns)
 {
     int at = column;
     while (*text != '\0') {
@@ -157,6 +157,6 @@ void lw_options_help(const struct lw_option *options, int columns)
         if (strlen(head) >= HELP_INDENT) {
             printf("\n%*s", HELP_INDENT, "");
         }
-        print_wrapped(options->help, HELP_INDENT, columns);
+        lw_help_text(options->help, HELP_INDENT, columns);
     }
 }

@@ -36,5 +36,7 @@ enum lw_status lw_options_parse(int argc, char **argv, const struct lw_option *o
 
 // Prints the options of one table, wrapped to `columns`.
 void lw_options_help(const struct lw_option *options, int columns);
+// Prints a paragraph that begins at `column`, wrapped to `columns` and indented to `column`.
+void lw_help_text(const char *text, int column, int columns);
 
 #endif

@@ -24,9 +24,6 @@ static enum lw_status open_visit(struct lw_session *session, unsigned needs, str
         if (needs & LW_NEEDS_VISIT) {
             return lw_fail(error, LW_USAGE, "there is no visit here: name one with --visit");
         }
-        if (needs & LW_NEEDS_LINE) {
-            lw_cli_say(session->cli, "not recorded: no visit");
-        }
         return LW_OK;
     }
     int broken = 0;
@@ -34,46 +31,43 @@ static enum lw_status open_visit(struct lw_session *session, unsigned needs, str
                            : status;
 }
 
-// The plan given, the visit's, or that of the virtual chain; false when there is none.
-static bool plan_path(const struct lw_session *session, char *path, size_t size)
+// The plan named, or that of the virtual chain named; false when neither is.
+static bool plan_path(const struct lw_settings *settings, char *path, size_t size)
 {
-    const struct lw_settings *settings = &session->cli->settings;
     if (settings->plan != NULL) {
         return lw_copy(path, size, settings->plan);
     }
-    if (lw_line_plan_path(settings->on, path, size)) {
-        return true;
-    }
-    if (!session->has_visit) {
-        return false;
-    }
-    const struct lw_record *records = session->records.items;
-    for (size_t i = session->records.count; i-- > 0;) {
-        const struct lw_record_file *inputs = records[i].inputs.items;
-        for (size_t k = 0; k < records[i].inputs.count; k++) {
-            if (strstr(inputs[k].name, "plan.json") != NULL) {
-                return lw_path_join(path, size, session->visit.folder, inputs[k].name);
-            }
-        }
-    }
-    return session->visit.facts.plan != NULL &&
-           lw_path_join(path, size, session->visit.folder, session->visit.facts.plan);
+    return lw_line_plan_path(settings->on, path, size);
 }
 
-static enum lw_status load_plan(struct lw_session *session, unsigned needs, struct lw_error *error)
+// A file that a person named and that is not there is a wrong name, no failing disk.
+static enum lw_status load_named_plan(struct lw_session *session, const char *path,
+                                      struct lw_error *error)
 {
-    char path[LW_PATH];
-    if ((needs & (LW_NEEDS_PLAN | LW_TAKES_PLAN)) == 0) {
-        return LW_OK;
-    }
-    if (!plan_path(session, path, sizeof path)) {
-        return needs & LW_NEEDS_PLAN
-                   ? lw_fail(error, LW_USAGE, "a plan is needed: name it with --plan")
-                   : LW_OK;
-    }
     enum lw_status status = lw_plan_load(path, session->cli->settings.profiles, LW_PROFILESDIR,
                                          &session->plan, &session->inputs, error);
     session->has_plan = status == LW_OK;
+    return status == LW_SYSTEM ? error->status = LW_BAD_FILE : status;
+}
+
+// Named, else as the visit used it last.
+static enum lw_status load_plan(struct lw_session *session, unsigned needs, struct lw_error *error)
+{
+    char path[LW_PATH];
+    enum lw_status status = LW_OK;
+    if ((needs & (LW_NEEDS_PLAN | LW_TAKES_PLAN)) == 0) {
+        return LW_OK;
+    }
+    if (plan_path(&session->cli->settings, path, sizeof path)) {
+        return load_named_plan(session, path, error);
+    }
+    if (session->has_visit) {
+        status = lw_visit_plan(&session->visit, &session->records, &session->plan, &session->inputs,
+                               &session->has_plan, error);
+    }
+    if (status == LW_OK && !session->has_plan && (needs & LW_NEEDS_PLAN)) {
+        return lw_fail(error, LW_USAGE, "a plan is needed: name it with --plan");
+    }
     return status;
 }
 
@@ -157,7 +151,7 @@ static enum lw_status select_nodes(struct lw_session *session, struct lw_error *
     if (settings->addresses != NULL) {
         enum lw_status status = lw_addresses_parse(settings->addresses, session->addresses, error);
         if (status != LW_OK) {
-            return status;
+            return lw_error_within(error, "--addresses");
         }
     }
     if (settings->nodes == NULL && (settings->addresses == NULL || !session->has_plan)) {
@@ -208,6 +202,9 @@ enum lw_status lw_session_open(struct lw_session *session, struct lw_cli *cli, u
     }
     if (status == LW_OK) {
         set_run(session);
+        if (!session->has_visit && (needs & LW_NEEDS_LINE)) {
+            lw_cli_say(cli, "not recorded: no visit");
+        }
     } else {
         lw_session_close(session);
     }

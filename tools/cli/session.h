@@ -70,7 +70,7 @@ struct lw_step {
     const char *skipped; // reason, when the check is left out on purpose
     enum lw_verdict verdict;
     char record_name[80]; // "0003-scan.json"; empty without a visit
-    bool judged_nothing;  // a check that had nothing to judge is not tested
+    bool refused;         // wrong usage or a bad file: it leaves no record
 };
 
 // Takes the number, starts the capture, and, at the session's first step on a line, settles the

@@ -370,6 +370,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
         lw_json_free(&lw_record_shape, &discarded);
     }
     session->step = NULL;
+    step->refused = !leaves_record(status);
     int exit_status = lw_exit_of_verdict(step->verdict, required);
     if (status != LW_OK) {
         exit_status =
@@ -383,7 +384,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
 
 void lw_step_print(const struct lw_session *session, const struct lw_step *step)
 {
-    if (session->cli->settings.json) {
+    if (session->cli->settings.json || step->refused) {
         return;
     }
     lw_print_findings(&step->findings);

@@ -63,7 +63,7 @@ static char *next_line(const struct libscols_column *column, char *data, void *u
 static bool add_column(struct lw_cli_table *table, const char *head, bool last)
 {
     char name[64];
-    bool number = head[strlen(head) - 1] == '|';
+    bool number = head[0] != '\0' && head[strlen(head) - 1] == '|';
     lw_print(name, sizeof name, "%.*s", (int)(strlen(head) - number), head);
     int flags = number ? SCOLS_FL_RIGHT : last ? SCOLS_FL_WRAP : 0;
     struct libscols_column *column = scols_table_new_column(table->scols, name, 0, flags);

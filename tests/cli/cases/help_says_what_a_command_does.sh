@@ -1,0 +1,2 @@
+linewalk --help
+linewalk scan --help

@@ -1,0 +1,1 @@
+linewalk link --on sim:$DATA/cell

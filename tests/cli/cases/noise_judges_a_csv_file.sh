@@ -1,0 +1,1 @@
+linewalk noise --from $DATA/readings.csv --limit 0.0005

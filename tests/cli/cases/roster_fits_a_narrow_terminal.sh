@@ -1,0 +1,1 @@
+COLUMNS=60 linewalk roster --on sim:$DATA/cell --quiet

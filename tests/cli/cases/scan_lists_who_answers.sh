@@ -1,0 +1,1 @@
+linewalk scan --on sim:$DATA/cell --quiet

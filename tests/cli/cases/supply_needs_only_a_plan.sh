@@ -1,0 +1,1 @@
+linewalk supply --plan $DATA/cell/plan.json
