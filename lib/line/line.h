@@ -95,6 +95,10 @@ enum lw_status lw_line_set_framing(struct lw_line *line, const struct lw_framing
 // Puts the port back as it was found and frees the line. NULL is allowed.
 void lw_line_close(struct lw_line *line);
 
+// For a signal handler after which the process dies without lw_line_close(): puts the settings of
+// all open ports back as they were found. Async-signal-safe.
+void lw_line_restore_all(void);
+
 // What interrupts a receive: a flag that a signal handler sets, and the reading end of a pipe that
 // it writes to (-1: none).
 struct lw_cancel {

@@ -50,8 +50,7 @@ static enum lw_status pty_receive(struct lw_line *line, int64_t deadline_ns, uin
 static void pty_close(struct lw_line *line)
 {
     struct pty *pty = (struct pty *)line;
-    tcsetattr(pty->system.descriptor, TCSANOW, &pty->before);
-    close(pty->system.descriptor);
+    lw_terminal_close(pty->system.descriptor, &pty->before);
     free(pty);
 }
 

@@ -220,12 +220,11 @@ static void serial_close(struct lw_line *line)
 {
     struct serial *serial = (struct serial *)line;
     ioctl(serial->system.descriptor, TIOCNXCL);
-    tcsetattr(serial->system.descriptor, TCSANOW, &serial->before);
     if (serial->port) {
         sp_close(serial->port);
         sp_free_port(serial->port);
     }
-    close(serial->system.descriptor);
+    lw_terminal_close(serial->system.descriptor, &serial->before);
     free(serial);
 }
 

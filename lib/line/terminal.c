@@ -10,10 +10,60 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <grp.h>
+#include <signal.h>
+#include <stdatomic.h>
 #include <string.h>
 #include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
+
+// Terminals that are open, for a handler that has to put them back. A slot is filled before it is
+// marked, since the handler may run between any two instructions.
+static struct {
+    volatile sig_atomic_t used;
+    int descriptor;
+    struct termios before;
+} opened_terminals[16];
+
+enum { SLOTS = sizeof opened_terminals / sizeof opened_terminals[0] };
+
+static void remember(int descriptor, const struct termios *before)
+{
+    for (size_t i = 0; i < SLOTS; i++) {
+        if (!opened_terminals[i].used) {
+            opened_terminals[i].descriptor = descriptor;
+            opened_terminals[i].before = *before;
+            atomic_signal_fence(memory_order_release);
+            opened_terminals[i].used = 1;
+            return;
+        }
+    }
+}
+
+static void forget(int descriptor)
+{
+    for (size_t i = 0; i < SLOTS; i++) {
+        if (opened_terminals[i].used && opened_terminals[i].descriptor == descriptor) {
+            opened_terminals[i].used = 0;
+        }
+    }
+}
+
+void lw_line_restore_all(void)
+{
+    for (size_t i = 0; i < SLOTS; i++) {
+        if (opened_terminals[i].used) {
+            tcsetattr(opened_terminals[i].descriptor, TCSANOW, &opened_terminals[i].before);
+        }
+    }
+}
+
+void lw_terminal_close(int descriptor, const struct termios *before)
+{
+    tcsetattr(descriptor, TCSANOW, before);
+    forget(descriptor);
+    close(descriptor);
+}
 
 static enum lw_status no_permission(const char *name, const struct stat *facts,
                                     struct lw_error *error)
@@ -102,6 +152,7 @@ enum lw_status lw_terminal_open(const char *path, bool alone, int *descriptor,
         close(opened);
         return status;
     }
+    remember(opened, before);
     *descriptor = opened;
     return LW_OK;
 }

@@ -17,6 +17,9 @@
 enum lw_status lw_terminal_open(const char *path, bool alone, int *descriptor,
                                 struct termios *before, struct lw_error *error);
 
+// Puts the settings back and closes. Until then lw_line_restore_all() knows the terminal.
+void lw_terminal_close(int descriptor, const struct termios *before);
+
 // Settings for raw bytes in this framing, from what the terminal has now. Rates outside the
 // system's table are left as they are.
 void lw_terminal_raw(struct termios *settings, const struct lw_framing *framing);

@@ -164,6 +164,55 @@ static void after_closing_the_settings_are_as_before(void **state)
     assert_memory_equal(after.c_cc, before.c_cc, sizeof after.c_cc);
 }
 
+static void a_process_that_dies_can_put_the_settings_back_first(void **state)
+{
+    struct ends *ends = *state;
+    struct termios before, during, after;
+    char byte;
+    int told[2], go[2];
+    lw_line_close(ends->line);
+    ends->line = NULL;
+    assert_true(pipe(told) == 0 && pipe(go) == 0);
+    assert_int_equal(tcgetattr(ends->far, &before), 0);
+    pid_t child = fork();
+    if (child == 0) {
+        struct lw_line *line = NULL;
+        bool fine = lw_pty_open(ends->path, &even, &line, NULL) == LW_OK &&
+                    write(told[1], "!", 1) == 1 && read(go[0], &byte, 1) == 1;
+        lw_line_restore_all();
+        raise(fine ? SIGKILL : SIGTERM);
+    }
+    assert_int_equal(read(told[0], &byte, 1), 1);
+    assert_int_equal(tcgetattr(ends->far, &during), 0);
+    assert_int_equal(write(go[1], "!", 1), 1);
+    assert_int_equal(waitpid(child, NULL, 0), child);
+    assert_int_equal(tcgetattr(ends->far, &after), 0);
+    assert_int_not_equal(during.c_lflag, before.c_lflag);
+    assert_int_equal(after.c_lflag, before.c_lflag);
+    assert_int_equal(after.c_iflag, before.c_iflag);
+    assert_int_equal(after.c_cflag, before.c_cflag);
+    for (int i = 0; i < 2; i++) {
+        close(told[i]);
+        close(go[i]);
+    }
+}
+
+static void a_closed_port_is_not_touched_any_more(void **state)
+{
+    struct ends *ends = *state;
+    struct termios own, after;
+    lw_line_close(ends->line);
+    ends->line = NULL;
+    assert_int_equal(tcgetattr(ends->far, &own), 0);
+    own.c_lflag ^= ECHO;
+    int near = open(ends->path, O_RDWR | O_NOCTTY); // gets the number that the line had
+    assert_int_equal(tcsetattr(near, TCSANOW, &own), 0);
+    lw_line_restore_all();
+    assert_int_equal(tcgetattr(near, &after), 0);
+    assert_int_equal(after.c_lflag, own.c_lflag);
+    close(near);
+}
+
 static void a_far_end_that_goes_away_is_a_lost_line(void **state)
 {
     struct ends *ends = *state;
@@ -355,6 +404,8 @@ int main(void)
         ON_A_PAIR(a_pty_says_that_it_is_simulated_and_has_no_rate),
         ON_A_PAIR(a_lost_parity_is_said_and_one_that_was_not_asked_for_is_not),
         ON_A_PAIR(after_closing_the_settings_are_as_before),
+        ON_A_PAIR(a_process_that_dies_can_put_the_settings_back_first),
+        ON_A_PAIR(a_closed_port_is_not_touched_any_more),
         ON_A_PAIR(a_far_end_that_goes_away_is_a_lost_line),
         ON_A_PAIR(a_set_flag_and_a_readable_pipe_each_cancel),
         ON_A_PAIR(a_signal_in_the_middle_of_waiting_cancels_at_once),
