@@ -18,11 +18,16 @@
 static struct lw_cancel cancel = {.wake_descriptor = -1};
 static int wake_writer = -1;
 
-// SA_RESETHAND gives a second signal its default action.
+// The first signal asks the command to end. A second one ends it at once, with the ports as they
+// were found: raised again here, it takes its default action when the handler returns.
 static void on_signal(int number)
 {
-    (void)number;
     int saved = errno;
+    if (cancel.flag) {
+        lw_line_restore_all();
+        signal(number, SIG_DFL);
+        raise(number);
+    }
     cancel.flag = 1;
     if (write(wake_writer, "!", 1) < 0) {
         cancel.flag = 1;
@@ -41,7 +46,7 @@ static void catch_signals(void)
         cancel.wake_descriptor = ends[0];
         wake_writer = ends[1];
     }
-    struct sigaction action = {.sa_handler = on_signal, .sa_flags = (int)SA_RESETHAND};
+    struct sigaction action = {.sa_handler = on_signal};
     sigemptyset(&action.sa_mask);
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
