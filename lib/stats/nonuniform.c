@@ -6,20 +6,24 @@
 
 #include <assert.h>
 #include <fftw3.h>
+#include <gsl/gsl_chebyshev.h>
 #include <gsl/gsl_sf_bessel.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
-enum { REACH = 7, WIDTH = 2 * REACH, MOST_SETS = 2 };
+enum { REACH = 7, WIDTH = 2 * REACH, MOST_SETS = 2, DEGREE = 18 };
 
-static const double least_oversampling = 2;
+static const double least_oversampling = 1.5;
 
 struct grid {
     size_t sets;
     size_t length;
     double shape; // b
     fftw_complex *points[MOST_SETS];
+    fftw_complex *transformed; // of one set at a time
+    fftw_plan plan;            // from the first set's points
 };
 
 static bool is_smooth(size_t length)
@@ -48,20 +52,29 @@ static void finish(struct grid *grid)
     for (size_t set = 0; set < grid->sets; set++) {
         fftw_free(grid->points[set]);
     }
+    fftw_free(grid->transformed);
+    fftw_destroy_plan(grid->plan);
 }
 
 static enum lw_status start(struct grid *grid, size_t modes, struct lw_error *error)
 {
     grid->length = grid_length(modes);
     grid->shape = M_PI * (2 - (double)modes / (double)grid->length);
+    grid->transformed = fftw_alloc_complex(grid->length);
+    bool whole = grid->transformed != NULL;
     for (size_t set = 0; set < grid->sets; set++) {
         grid->points[set] = fftw_alloc_complex(grid->length);
-        if (!grid->points[set]) {
-            return lw_fail(error, LW_MEMORY, "no memory for a spectrum of %zu points", modes);
-        }
-        for (size_t i = 0; i < grid->length; i++) {
-            grid->points[set][i] = 0;
-        }
+        whole = whole && grid->points[set];
+    }
+    if (whole) {
+        grid->plan = fftw_plan_dft_1d((int)grid->length, grid->points[0], grid->transformed,
+                                      FFTW_FORWARD, FFTW_ESTIMATE);
+    }
+    if (!whole || !grid->plan) {
+        return lw_fail(error, LW_MEMORY, "no memory for a spectrum of %zu points", modes);
+    }
+    for (size_t set = 0; set < grid->sets; set++) {
+        memset(grid->points[set], 0, grid->length * sizeof *grid->points[set]);
     }
     return LW_OK;
 }
@@ -95,30 +108,38 @@ static void spread(struct grid *grid, const double *turn, size_t n,
     }
 }
 
-static enum lw_status transform(struct grid *grid, struct lw_error *error)
+static double log_window(double turn, void *user)
 {
-    for (size_t set = 0; set < grid->sets; set++) {
-        fftw_plan plan = fftw_plan_dft_1d((int)grid->length, grid->points[set], grid->points[set],
-                                          FFTW_FORWARD, FFTW_ESTIMATE);
-        if (!plan) {
-            return lw_fail(error, LW_MEMORY, "no memory for a transform of %zu", grid->length);
-        }
-        fftw_execute(plan);
-        fftw_destroy_plan(plan);
-    }
-    return LW_OK;
+    const struct grid *grid = user;
+    return log(gsl_sf_bessel_I0(REACH * sqrt(grid->shape * grid->shape - turn * turn)));
 }
 
-static void divide(const struct grid *grid, size_t half, double complex *const *sum)
+// Transforms each set and divides the window's transform out. That is smooth, so a Chebyshev series
+// of its logarithm stands for it, which is faster than a Bessel function for each.
+static enum lw_status transform(struct grid *grid, size_t half, double complex *const *sum,
+                                struct lw_error *error)
 {
+    double step = 2 * M_PI / (double)grid->length;
+    gsl_cheb_series *series = gsl_cheb_alloc(DEGREE);
+    if (!series) {
+        return lw_fail(error, LW_MEMORY, "no memory for a series of degree %d", DEGREE);
+    }
+    gsl_function function = {log_window, grid};
+    gsl_cheb_init(series, &function, 0, step * (double)half);
+    for (size_t set = 0; set < grid->sets; set++) {
+        fftw_execute_dft(grid->plan, grid->points[set], grid->transformed);
+        memcpy(sum[set] + half, grid->transformed, (half + 1) * sizeof **sum);
+        memcpy(sum[set], grid->transformed + grid->length - half, half * sizeof **sum);
+    }
     for (size_t k = 0; k <= half; k++) {
-        double turn = 2 * M_PI * (double)k / (double)grid->length;
-        double window = gsl_sf_bessel_I0(REACH * sqrt(grid->shape * grid->shape - turn * turn));
+        double part = exp(-gsl_cheb_eval(series, step * (double)k));
         for (size_t set = 0; set < grid->sets; set++) {
-            sum[set][half + k] = grid->points[set][k] / window;
-            sum[set][half - k] = grid->points[set][k ? grid->length - k : 0] / window;
+            sum[set][half + k] *= part;
+            sum[set][half - k] *= k > 0 ? part : 1;
         }
     }
+    gsl_cheb_free(series);
+    return LW_OK;
 }
 
 enum lw_status lw_nonuniform_sums(const double *turn, size_t n, size_t sets,
@@ -133,10 +154,7 @@ enum lw_status lw_nonuniform_sums(const double *turn, size_t n, size_t sets,
     enum lw_status status = start(&grid, 2 * half + 1, error);
     if (!status) {
         spread(&grid, turn, n, strength);
-        status = transform(&grid, error);
-    }
-    if (!status) {
-        divide(&grid, half, sum);
+        status = transform(&grid, half, sum, error);
     }
     finish(&grid);
     return status;
