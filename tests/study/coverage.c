@@ -68,8 +68,7 @@ static void make(const struct kind *kind, uint32_t series, size_t n)
 }
 
 struct counts {
-    int low, high, mean, drift, said_below;
-    double noise_square, unrounded_square;
+    uint32_t low, high, mean, drift, said_below;
 };
 
 static void count(const struct kind *kind, const struct lw_spread *spread, double truth,
@@ -82,36 +81,38 @@ static void count(const struct kind *kind, const struct lw_spread *spread, doubl
     counts->mean += fabs(spread->mean) <= t * spread->mean_u;
     counts->drift += fabs(spread->drift_per_s - kind->drift_per_s) <= t * spread->drift_u_per_s;
     counts->said_below += spread->below_resolution;
-    counts->noise_square += spread->noise * spread->noise;
-    counts->unrounded_square += spread->noise_unrounded * spread->noise_unrounded;
 }
 
-static struct counts run(const struct kind *kind, size_t n, uint32_t series, double truth)
+static void simulate(const struct kind *kind, size_t n, uint32_t series, struct lw_spread *spread)
 {
-    struct counts counts = {0};
     struct lw_spread_options options = lw_spread_options();
     if (kind->resolution > 0) {
         options.resolution = kind->resolution;
     }
     for (uint32_t i = 0; i < series; i++) {
-        struct lw_spread spread;
         make(kind, i, n);
-        if (lw_spread_of(time_s, value, n, &options, &spread, NULL)) {
+        if (lw_spread_of(time_s, value, n, &options, &spread[i], NULL)) {
             exit(1);
         }
-        count(kind, &spread, truth, &counts);
     }
-    return counts;
 }
 
-static void row(const struct kind *kind, size_t n, uint32_t series)
+static void row(const struct kind *kind, size_t n, uint32_t series, struct lw_spread *spread)
 {
-    double truth = sqrt(run(kind, n, series, 1).noise_square / series);
-    struct counts counts = run(kind, n, series, truth);
+    double square = 0, unrounded_square = 0;
+    simulate(kind, n, series, spread);
+    for (uint32_t i = 0; i < series; i++) {
+        square += spread[i].noise * spread[i].noise;
+        unrounded_square += spread[i].noise_unrounded * spread[i].noise_unrounded;
+    }
+    double truth = sqrt(square / series), share = 100.0 / series;
+    struct counts counts = {0};
+    for (uint32_t i = 0; i < series; i++) {
+        count(kind, &spread[i], truth, &counts);
+    }
     printf("| %-19s | %4zu | %6.3f | %6.3f | %6.2f | %6.2f | %6.2f | %6.2f | %6.1f |\n", kind->name,
-           n, truth, sqrt(counts.unrounded_square / series), 100.0 * counts.low / series,
-           100.0 * counts.high / series, 100.0 * counts.mean / series,
-           100.0 * counts.drift / series, 100.0 * counts.said_below / series);
+           n, truth, sqrt(unrounded_square / series), share * counts.low, share * counts.high,
+           share * counts.mean, share * counts.drift, share * counts.said_below);
     fflush(stdout);
 }
 
@@ -119,6 +120,10 @@ int main(int argc, char **argv)
 {
     lw_stats_setup();
     uint32_t series = argc > 1 ? (uint32_t)strtoul(argv[1], NULL, 10) : 10000;
+    struct lw_spread *spread = calloc(series, sizeof *spread);
+    if (!spread) {
+        return 1;
+    }
     static const size_t lengths[] = {50, 200, 1000};
     printf("%u series a row. spread: r.m.s. over the series of the noise about a line, which the "
            "bounds are\n"
@@ -132,8 +137,9 @@ int main(int argc, char **argv)
            "------ |\n");
     for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++) {
         for (size_t l = 0; l < sizeof lengths / sizeof *lengths; l++) {
-            row(&kinds[k], lengths[l], series);
+            row(&kinds[k], lengths[l], series, spread);
         }
     }
+    free(spread);
     return 0;
 }
