@@ -305,6 +305,68 @@ static void unknown_profile_lists_what_there_is(void **state)
     site_folder_remove(folder);
 }
 
+static void two_profiles_of_one_name_are_refused(void **state)
+{
+    (void)state;
+    struct lw_plan plan;
+    struct lw_list profiles;
+    struct lw_error error = {0};
+    const char *folder = site_folder_make();
+    char *text = site_data("plan.json");
+    char *profile = site_data("profiles/example-probe.json");
+    site_put(folder, "plan.json", text);
+    site_put(folder, "profiles/a.json", profile);
+    site_put(folder, "profiles/b.json", profile);
+    const char *path = site_path(folder, "plan.json");
+    assert_int_equal(lw_plan_load(path, NULL, NULL, &plan, NULL, &error), LW_BAD_FILE);
+    assert_non_null(strstr(error.says, "/name: 'example-probe' is the name of another profile"));
+    assert_int_equal(lw_profiles_load(site_path(folder, "profiles"), &profiles, NULL, &error),
+                     LW_BAD_FILE);
+    free(text);
+    free(profile);
+    site_folder_remove(folder);
+}
+
+static void profiles_of_a_folder_load_or_the_broken_one_is_named(void **state)
+{
+    (void)state;
+    struct lw_list profiles;
+    struct lw_error error = {0};
+    const char *folder = site_folder_make();
+    site_put(folder, "b.json",
+             "{\"format\": \"linewalk/profile/1\", \"name\": \"first\", \"kind\": \"air\"}");
+    site_put(folder, "a.json",
+             "{\"format\": \"linewalk/profile/1\", \"name\": \"second\", \"kind\": \"air\"}");
+    site_put(folder, "remarks.txt", "no profile");
+    assert_int_equal(lw_profiles_load(folder, &profiles, NULL, &error), LW_OK);
+    assert_int_equal(profiles.count, 2);
+    assert_string_equal(((struct lw_profile *)profiles.items)[0].name, "second");
+    lw_profiles_free(&profiles);
+    site_put(folder, "c.json", "[");
+    assert_int_equal(lw_profiles_load(folder, &profiles, NULL, &error), LW_BAD_FILE);
+    assert_non_null(strstr(error.context, "c.json"));
+    site_folder_remove(folder);
+}
+
+static void installed_profiles_serve_where_there_are_none_beside_the_plan(void **state)
+{
+    (void)state;
+    struct lw_plan plan;
+    struct lw_error error = {0};
+    const char *folder = site_folder_make();
+    char *text = site_data("plan.json");
+    site_put(folder, "plan.json", text);
+    assert_int_equal(remove(site_path(folder, "profiles")), 0);
+    const char *path = site_path(folder, "plan.json");
+    assert_int_equal(lw_plan_load(path, NULL, NULL, &plan, NULL, &error), LW_BAD_FILE);
+    assert_non_null(strstr(error.says, "there is no folder of profiles beside the plan"));
+    assert_int_equal(lw_plan_load(path, NULL, TEST_DATA "/site/profiles", &plan, NULL, &error),
+                     LW_OK);
+    lw_plan_free(&plan);
+    free(text);
+    site_folder_remove(folder);
+}
+
 static void inputs_are_the_plan_and_the_profiles_it_uses(void **state)
 {
     (void)state;
@@ -339,6 +401,9 @@ int main(void)
         cmocka_unit_test(what_a_plan_does_not_say_has_the_stated_default),
         cmocka_unit_test(error_names_the_file),
         cmocka_unit_test(unknown_profile_lists_what_there_is),
+        cmocka_unit_test(two_profiles_of_one_name_are_refused),
+        cmocka_unit_test(profiles_of_a_folder_load_or_the_broken_one_is_named),
+        cmocka_unit_test(installed_profiles_serve_where_there_are_none_beside_the_plan),
         cmocka_unit_test(inputs_are_the_plan_and_the_profiles_it_uses),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -327,6 +327,42 @@ static void file_beside_a_record_that_was_changed_is_found(void **state)
     lw_visit_close(&visit);
 }
 
+static void name_that_leads_out_of_the_visit_is_not_followed(void **state)
+{
+    (void)state;
+    struct lw_visit visit;
+    struct lw_record record;
+    char says[600];
+    int number = 0;
+    open_visit(&visit);
+    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    fill_record(&record, "noise");
+    struct lw_record_file *file = lw_list_add(&record.files, sizeof *file);
+    file->name = lw_duplicate("../elsewhere.csv");
+    file->sha256 = lw_duplicate("0");
+    assert_int_equal(lw_visit_append(&visit, &record, NULL), LW_OK);
+    lw_json_free(&lw_record_shape, &record);
+    assert_int_equal(broken(&visit, says, sizeof says), 1);
+    assert_non_null(strstr(says, "'../elsewhere.csv' does not lie in the visit"));
+    lw_visit_close(&visit);
+}
+
+static void record_added_by_hand_is_found(void **state)
+{
+    (void)state;
+    struct lw_visit visit;
+    struct lw_text text = {0};
+    char says[600];
+    open_visit(&visit);
+    append(&visit, "scan", "{}");
+    assert_int_equal(lw_file_read(site_path(folder, "0001-scan.json"), 1 << 20, &text, NULL),
+                     LW_OK);
+    site_put(folder, "0001-link.json", text.bytes); // sorts before it
+    assert_int_equal(broken(&visit, says, sizeof says), 1);
+    lw_text_finish(&text);
+    lw_visit_close(&visit);
+}
+
 static void inputs_are_kept_once_under_their_digest(void **state)
 {
     (void)state;
@@ -547,6 +583,9 @@ int main(void)
                                         tear_down),
         cmocka_unit_test_setup_teardown(file_beside_a_record_that_was_changed_is_found, set_up,
                                         tear_down),
+        cmocka_unit_test_setup_teardown(name_that_leads_out_of_the_visit_is_not_followed, set_up,
+                                        tear_down),
+        cmocka_unit_test_setup_teardown(record_added_by_hand_is_found, set_up, tear_down),
         cmocka_unit_test_setup_teardown(inputs_are_kept_once_under_their_digest, set_up, tear_down),
         cmocka_unit_test_setup_teardown(input_that_changes_while_it_is_used_is_refused, set_up,
                                         tear_down),
