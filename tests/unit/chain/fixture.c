@@ -16,6 +16,14 @@ static const char strong_supply[] =
     "\"feeds_tap\": 1}]";
 static const char short_span[] = "{\"length_m\": 0.5, \"conductor\": {\"area_mm2\": 0.5}}";
 
+static const char *kind_at(const struct fixture_plan *wanted, size_t index)
+{
+    if (index < wanted->probes) {
+        return "probe";
+    }
+    return index < wanted->probes + wanted->loops ? "loop" : "air";
+}
+
 static void write_plan(const struct fixture_plan *wanted, struct lw_text *text)
 {
     lw_text_add(text, "{\"format\": \"linewalk/plan/1\", \"line\": {\"framing\": \"%s\"%s},",
@@ -23,12 +31,11 @@ static void write_plan(const struct fixture_plan *wanted, struct lw_text *text)
     lw_text_add(text, "\"supplies\": %s,", wanted->supplies ? wanted->supplies : strong_supply);
     lw_text_add(text, "\"span_default\": %s, \"chain\": [",
                 wanted->span ? wanted->span : short_span);
-    for (size_t i = 0; i < wanted->probes + wanted->loops; i++) {
+    for (size_t i = 0; i < wanted->probes + wanted->loops + wanted->airs; i++) {
         lw_text_add(text,
-                    "%s{\"node\": \"P%02zu\", \"profile\": \"%s\", \"address\": %zu, "
+                    "%s{\"node\": \"P%02zu\", \"profile\": \"example-%s\", \"address\": %zu, "
                     "\"serial\": \"%zu\"}",
-                    i > 0 ? "," : "", i + 1, i < wanted->probes ? "example-probe" : "example-loop",
-                    i + 1, 100001 + i);
+                    i > 0 ? "," : "", i + 1, kind_at(wanted, i), i + 1, 100001 + i);
     }
     lw_text_add(text, "], \"virtual\": {\"seed\": 7%s}}",
                 wanted->virtually ? wanted->virtually : "");

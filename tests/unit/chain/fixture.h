@@ -10,12 +10,12 @@
 #include "modbus/pdu.h"
 
 struct fixture_plan {
-    const char *framing;   // NULL: 19200/8E1
-    size_t probes, loops;  // taps with probes first, then loops; addresses from 1
-    const char *supplies;  // JSON array; NULL: one strong 24 V at tap 1
-    const char *span;      // JSON object; NULL: half a metre of 0.5 mm2
-    const char *line;      // further keys of `line`, beginning with a comma; may be NULL
-    const char *virtually; // further keys of `virtual`, beginning with a comma; may be NULL
+    const char *framing;        // NULL: 19200/8E1
+    size_t probes, loops, airs; // taps in this order; addresses from 1
+    const char *supplies;       // JSON array; NULL: one strong 24 V at tap 1
+    const char *span;           // JSON object; NULL: half a metre of 0.5 mm2
+    const char *line;           // further keys of `line`, beginning with a comma; may be NULL
+    const char *virtually;      // further keys of `virtual`, beginning with a comma; may be NULL
 };
 
 struct fixture {
