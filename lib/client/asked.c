@@ -3,6 +3,7 @@
 // Whose late answer a frame is, or whether it is anybody's.
 #include "client/asked.h"
 
+#include "modbus/frame.h"
 #include "modbus/pdu.h"
 
 #include <string.h>
@@ -27,6 +28,8 @@ struct lw_question *lw_asked_enter(struct lw_asked *asked, uint8_t address,
                                    int64_t deadline_ns)
 {
     struct lw_question *latest = asked->of[address];
+    memmove(asked->recent + 1, asked->recent, sizeof asked->recent - 1);
+    asked->recent[0] = address;
     if (!same(&latest->request, request)) {
         latest[1] = latest[0];
     }
@@ -71,6 +74,55 @@ enum lw_explained lw_asked_explain(struct lw_asked *asked, uint8_t address,
     }
     bool known = asked->of[address][0].request.count > 0;
     return known && !only_a_request(pdu) ? LW_EXPLAINED_ASKED : LW_UNEXPLAINED;
+}
+
+// The beginning of an answer as far as the question tells it. Returns its bytes.
+static size_t head_of(const struct lw_question *question, uint8_t address, bool exception,
+                      uint8_t head[3])
+{
+    struct lw_request request;
+    uint8_t function = question->request.bytes[0];
+    head[0] = address;
+    head[1] = exception ? function | LW_EXCEPTION_BIT : function;
+    if (exception || function > LW_READ_INPUT_REGISTERS ||
+        lw_request_parse(&question->request, &request) != 0) {
+        return 2;
+    }
+    bool bits = function == LW_READ_COILS || function == LW_READ_INPUTS;
+    head[2] = (uint8_t)(bits ? (request.count + 7) / 8 : 2 * request.count);
+    return 3;
+}
+
+static bool completes(const struct lw_question *question, uint8_t address, bool exception,
+                      const uint8_t *tail, size_t count)
+{
+    uint8_t frame[LW_RTU_MAX];
+    struct lw_pdu pdu;
+    size_t known = head_of(question, address, exception, frame);
+    for (size_t lost = 1; lost <= known && lost + count <= LW_RTU_MAX; lost++) {
+        memcpy(frame + lost, tail, count);
+        if (lw_rtu_unwrap(frame, lost + count, NULL, &pdu) && answers(question, &pdu)) {
+            return true;
+        }
+        head_of(question, address, exception, frame);
+    }
+    return false;
+}
+
+struct lw_question *lw_asked_tail(struct lw_asked *asked, const uint8_t *bytes, size_t count,
+                                  const struct lw_question *but, uint8_t *address)
+{
+    for (size_t i = 0; i < LW_ASKED_RECENT; i++) {
+        struct lw_question *question = &asked->of[asked->recent[i]][0];
+        if (question != but && lw_question_open(question) &&
+            (completes(question, asked->recent[i], false, bytes, count) ||
+             completes(question, asked->recent[i], true, bytes, count))) {
+            question->answered = true;
+            *address = asked->recent[i];
+            return question;
+        }
+    }
+    return NULL;
 }
 
 struct lw_question *lw_asked_transaction(struct lw_asked *asked, uint8_t address,

@@ -20,9 +20,12 @@ struct lw_question {
 bool lw_question_open(const struct lw_question *question); // asked and not answered
 bool lw_question_is(const struct lw_question *question, const struct lw_pdu *request);
 
-// The last two different requests to each address, the later one first.
+// The last two different requests to each address, the later one first, and the addresses of the
+// last requests, the latest first.
+enum { LW_ASKED_RECENT = 4 };
 struct lw_asked {
     struct lw_question of[256][2];
+    uint8_t recent[LW_ASKED_RECENT];
 };
 
 // Enters a request that is about to be waited for.
@@ -43,6 +46,12 @@ enum lw_explained {
 enum lw_explained lw_asked_explain(struct lw_asked *asked, uint8_t address,
                                    const struct lw_pdu *pdu, const struct lw_question *but,
                                    struct lw_question **late);
+
+// Bytes that are the end of a late answer whose beginning was lost while we sent: address, function
+// and byte count of an answer are known from its question, so the CRC proves whose it is. Returns
+// the question, which then counts as answered, or NULL.
+struct lw_question *lw_asked_tail(struct lw_asked *asked, const uint8_t *bytes, size_t count,
+                                  const struct lw_question *but, uint8_t *address);
 
 // The question that had this transaction, if it is still open; else NULL.
 struct lw_question *lw_asked_transaction(struct lw_asked *asked, uint8_t address,

@@ -42,8 +42,55 @@ static void strip_echo(struct lw_client *client, struct lw_attempt *attempt)
     lw_inbox_drop(&client->inbox, at, attempt->sent_count);
 }
 
+// Where the characters that follow each other from `from` on end: at a pause, or at `to`.
+static size_t end_of_run(const struct lw_inbox *inbox, size_t from, size_t to)
+{
+    size_t end = from + 1;
+    int64_t pause_ns = (inbox->ends_ns[from] - inbox->begins_ns[from]) * 3 / 2;
+    while (end < to && inbox->begins_ns[end] - inbox->ends_ns[end - 1] <= pause_ns) {
+        end++;
+    }
+    return end;
+}
+
+// Whether these bytes were on the wire already as we sent: no node answers within a character of
+// the request's end (MODBUS over Serial Line V1.02, 2.5.1.1: 3.5), where the times can tell.
+static bool overlaps_sending(const struct lw_client *client, const struct lw_attempt *attempt,
+                             size_t from)
+{
+    const struct lw_inbox *inbox = &client->inbox;
+    int64_t char_ns = inbox->ends_ns[from] - inbox->begins_ns[from];
+    return attempt != NULL && TIMING_SIGMAS * inbox->timing_u_ns < char_ns &&
+           inbox->begins_ns[from] < attempt->exchange->sent_last_ns + char_ns;
+}
+
+// Bytes that make no frame may be the rest of a late answer that we, or another node, talked over;
+// the byte that was on the wire as that ended may be heard wrong. Returns where that rest ends.
+static size_t settle_tail(struct lw_client *client, const struct lw_attempt *attempt, size_t from,
+                          size_t to)
+{
+    const struct lw_inbox *inbox = &client->inbox;
+    const struct lw_question *open = attempt != NULL ? attempt->question : NULL;
+    size_t end = end_of_run(inbox, from, to);
+    struct lw_question *late = NULL;
+    uint8_t address = 0;
+    for (size_t at = from; at < from + 2 && at < end && late == NULL; at++) {
+        late = lw_asked_tail(&client->asked, inbox->bytes + at, end - at, open, &address);
+    }
+    if (late != NULL) {
+        lw_client_note_late(client, address, late, inbox->ends_ns[end - 1]);
+    } else if (!overlaps_sending(client, attempt, from)) {
+        return from;
+    }
+    client->strays += (unsigned)(end - from);
+    return end;
+}
+
 static void garbage(struct lw_client *client, struct lw_attempt *attempt, size_t from, size_t to)
 {
+    if (from < to && (attempt == NULL || attempt->garbled == 0)) {
+        from = settle_tail(client, attempt, from, to);
+    }
     if (from == to) {
         return;
     }

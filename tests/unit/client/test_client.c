@@ -418,6 +418,90 @@ static void the_rest_of_a_late_answer_is_stray_and_not_foreign(void **state)
     assert_false(lw_client_foreign(f->client));
 }
 
+// A late answer that begins while the next request is sent is heard from the `lost`th byte on.
+static void talk_over(struct fixture *f, const char *pdu, size_t lost)
+{
+    ask(f, 7, read_one);
+    struct cue *cue = frame(&f->script, 2, 0, 7, pdu);
+    cue->count -= lost;
+    memmove(cue->bytes, cue->bytes + lost, cue->count);
+    ask(f, 5, read_one);
+}
+
+static void a_late_answer_that_we_talked_over_is_known_by_its_end(void **state)
+{
+    struct fixture *f = *state;
+    talk_over(f, answer_42, 2);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->last.late_address, 7);
+    assert_int_equal(f->last.strays, 5);
+    // asked 8 characters and 50 ms before
+    assert_int_equal(f->last.late_by_ns, f->last.sent_last_ns + 5 * char_ns(&f->script) -
+                                             (f->script.sent_last_ns[0] + 50 * ms));
+}
+
+static void a_late_exception_that_we_talked_over_is_known_by_its_end(void **state)
+{
+    struct fixture *f = *state;
+    talk_over(f, "83 02", 1);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->last.late_address, 7);
+}
+
+static void a_late_answer_with_its_first_heard_byte_wrong_is_known_too(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, 7, read_one);
+    struct cue *cue = frame(&f->script, 2, 0, 7, answer_42);
+    cue->bytes[0] = 0xFF; // its second byte comes whole
+    ask(f, 5, read_one);
+    assert_int_equal(f->last.late_address, 7);
+}
+
+static void the_end_of_an_unknown_answer_is_stray_and_no_crc_error(void **state)
+{
+    struct fixture *f = *state;
+    talk_over(f, answer_42, 5);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->last.late_address, 0);
+    assert_int_equal(f->last.strays, 2);
+}
+
+static void an_answer_after_a_talked_over_one_is_taken(void **state)
+{
+    struct fixture *f = *state;
+    frame(&f->script, 2, 20 * ms, 5, "03 02 00 2B");
+    talk_over(f, answer_42, 3);
+    assert_reply(f, "03 02 00 2B");
+    assert_int_equal(f->last.late_address, 7);
+    assert_int_equal(f->last.strays, 4);
+}
+
+static void the_rest_of_a_late_answer_behind_ours_is_known_too(void **state)
+{
+    struct fixture *f = *state;
+    ask(f, 7, read_one);
+    frame(&f->script, 2, 20 * ms, 5, "03 02 00 2B");
+    struct cue *cue = frame(&f->script, 2, 0, 7, answer_42);
+    cue->count -= 1;
+    memmove(cue->bytes, cue->bytes + 1, cue->count);
+    glue(&f->script);
+    ask(f, 5, read_one);
+    assert_reply(f, "03 02 00 2B");
+    ask(f, 6, read_one);
+    assert_int_equal(f->last.late_address, 7);
+    assert_int_equal(f->last.strays, 6);
+}
+
+static void where_times_cannot_tell_early_garbage_is_a_crc_error(void **state)
+{
+    struct fixture *f = *state;
+    f->script.timing_u_ns = 1 * ms;
+    raw(&f->script, 1, 0, "FE 91 02");
+    ask(f, 5, read_one);
+    assert_outcome(f, LW_CRC_ERROR);
+}
+
 static void another_function_from_the_asked_node_is_a_wrong_answer(void **state)
 {
     struct fixture *f = *state;
@@ -753,6 +837,13 @@ int main(void)
         client_test(a_late_exception_is_a_late_answer),
         client_test(a_late_answer_is_not_taken_for_that_to_another_request),
         client_test(the_rest_of_a_late_answer_is_stray_and_not_foreign),
+        client_test(a_late_answer_that_we_talked_over_is_known_by_its_end),
+        client_test(a_late_exception_that_we_talked_over_is_known_by_its_end),
+        client_test(a_late_answer_with_its_first_heard_byte_wrong_is_known_too),
+        client_test(the_end_of_an_unknown_answer_is_stray_and_no_crc_error),
+        client_test(an_answer_after_a_talked_over_one_is_taken),
+        client_test(the_rest_of_a_late_answer_behind_ours_is_known_too),
+        client_test(where_times_cannot_tell_early_garbage_is_a_crc_error),
         client_test(another_function_from_the_asked_node_is_a_wrong_answer),
         client_test(another_number_of_registers_is_a_wrong_answer),
         client_test(an_answer_under_another_address_is_a_wrong_answer),
