@@ -8,6 +8,7 @@
 #include "stats/quantile.h"
 
 #include <assert.h>
+#include <limits.h>
 #include <math.h>
 #include <stdbool.h>
 
@@ -17,6 +18,13 @@ double lw_decide_confidence(unsigned together)
 {
     assert(together >= 1);
     return 1 - 0.05 / together;
+}
+
+unsigned lw_decide_at_look(unsigned together, unsigned look)
+{
+    assert(together >= 1 && look >= 1);
+    double share = (double)together * look * (look + 1.0);
+    return share < (double)UINT_MAX ? (unsigned)share : UINT_MAX;
 }
 
 static enum lw_decision compare(struct lw_interval bounds, double limit)

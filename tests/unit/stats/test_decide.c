@@ -2,8 +2,10 @@
 //
 // The decision at its edges: one reading or poll fewer must not decide, one more must.
 #include "stats/decide.h"
+#include "stats/random.h"
 #include "stats/setup.h"
 
+#include <limits.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -96,6 +98,52 @@ static void a_value_with_uncertainty_decides_three_ways(void **state)
     assert_int_equal(decided.decision, LW_LIMIT_BROKEN);
 }
 
+static void shares_of_all_looks_add_up_to_one(void **state)
+{
+    (void)state;
+    double sum = 0;
+    for (unsigned look = 1; look <= 10000; look++) {
+        sum += 3.0 / lw_decide_at_look(3, look);
+    }
+    assert_true(fabs(sum - (1 - 1.0 / 10001)) < 1e-9);
+    assert_true(lw_decide_at_look(1000000, 100000) == UINT_MAX);
+}
+
+// Runs of readings of standard deviation `value` against a limit of 1, looked at whenever they
+// double; counts decisions of one kind and the readings used.
+static int decided_while_looking(double value, enum lw_decision kind, double *readings)
+{
+    int count = 0;
+    *readings = 0;
+    for (uint32_t run = 0; run < 300; run++) {
+        double square = 0, n = 0;
+        enum lw_decision decision = LW_LIMIT_OPEN;
+        for (unsigned look = 1; look <= 9 && decision == LW_LIMIT_OPEN; look++) {
+            for (; n < 8 * (1 << (look - 1)); n++) {
+                double reading = lw_random_normal((struct lw_random){5, run, 1}, (uint64_t)n);
+                square += reading * reading;
+            }
+            // Known mean 0: n readings are worth n degrees of freedom.
+            decision =
+                stdev(value * sqrt(square / n), n + 1, 1, lw_decide_at_look(1, look)).decision;
+        }
+        count += decision == kind;
+        *readings += n / 300;
+    }
+    return count;
+}
+
+static void looking_often_does_not_raise_the_error_rate(void **state)
+{
+    (void)state;
+    // At the limit itself either decision is wrong, each in at most 5 % of 300 runs.
+    double readings;
+    assert_true(decided_while_looking(1, LW_LIMIT_KEPT, &readings) <= 15);
+    assert_true(decided_while_looking(1, LW_LIMIT_BROKEN, &readings) <= 15);
+    assert_true(decided_while_looking(0.5, LW_LIMIT_KEPT, &readings) == 300);
+    assert_true(readings < 64);
+}
+
 static void senseless_questions_are_refused(void **state)
 {
     (void)state;
@@ -119,6 +167,8 @@ int main(void)
         cmocka_unit_test(the_named_number_of_readings_decides_a_standard_deviation),
         cmocka_unit_test(one_reading_decides_nothing),
         cmocka_unit_test(a_value_with_uncertainty_decides_three_ways),
+        cmocka_unit_test(shares_of_all_looks_add_up_to_one),
+        cmocka_unit_test(looking_often_does_not_raise_the_error_rate),
         cmocka_unit_test(senseless_questions_are_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
