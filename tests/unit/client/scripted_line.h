@@ -14,7 +14,7 @@
 
 #include <cmocka.h>
 
-enum { CUES = 64, CUE_BYTES = 600, SENDS = 64, WIRE_BYTES = 8192 };
+enum { CUES = 128, CUE_BYTES = 600, SENDS = 64, WIRE_BYTES = 8192 };
 static const int64_t ms = 1000000;
 
 // Bytes that begin delay_ns after the last bit of the n-th send (0: after the start).
