@@ -344,10 +344,12 @@ static enum lw_status record_step(struct lw_session *session, struct lw_step *st
     return worst;
 }
 
-// A check that could not even begin for want of a sensible question leaves no record.
-static bool leaves_record(enum lw_status status)
+// A check that could not even begin, for want of a sensible question or of its visit, leaves none.
+static bool leaves_record(const struct lw_session *session, const struct lw_step *step,
+                          enum lw_status status)
 {
-    return status != LW_USAGE && status != LW_BAD_FILE && status != LW_MEMORY;
+    bool begun = !session->has_visit || step->number > 0;
+    return begun && status != LW_USAGE && status != LW_BAD_FILE && status != LW_MEMORY;
 }
 
 int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status status,
@@ -361,7 +363,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
         step->verdict = LW_NOT_TESTED;
     }
     enum lw_status recorded = LW_OK;
-    if (leaves_record(status)) {
+    if (leaves_record(session, step, status)) {
         recorded = record_step(session, step, status, &own);
     } else {
         struct lw_record discarded;
@@ -370,7 +372,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
         lw_json_free(&lw_record_shape, &discarded);
     }
     session->step = NULL;
-    step->refused = !leaves_record(status);
+    step->refused = !leaves_record(session, step, status);
     int exit_status = lw_exit_of_verdict(step->verdict, required);
     if (status != LW_OK) {
         exit_status =
