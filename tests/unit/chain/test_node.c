@@ -3,6 +3,8 @@
 // What a virtual node answers, seen from the tester's port.
 #include "fixture.h"
 
+#include "stats/random.h"
+
 #include <setjmp.h>
 #include <stdarg.h>
 
@@ -315,6 +317,57 @@ static void a_broadcast_is_done_and_not_answered(void **state)
     fixture_close(&fixture);
 }
 
+// Every function with every kind of tail: the reply is one whole frame of the node asked, or
+// silence.
+static void whatever_is_asked_the_reply_is_whole_or_none(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    struct lw_random chance = {11, 0, 0};
+    int answered = 0;
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 1, .loops = 1, .airs = 1}, NULL);
+    for (uint32_t i = 0; i < 3000; i++) {
+        struct lw_pdu pdu = {.count = 1 + lw_random_below(chance, 8 * i, 12)};
+        for (size_t k = 0; k < pdu.count; k++) {
+            uint32_t wild = lw_random_below(chance, 20000 + 16 * i + k, 4);
+            pdu.bytes[k] = (uint8_t)lw_random_below(chance, 100000 + 16 * i + k, wild ? 12 : 256);
+        }
+        uint8_t address = (uint8_t)(1 + i % 3);
+        pdu.bytes[0] = (uint8_t)(i / 3 % 64);
+        ask(fixture.line, address, &pdu, 60, &answer);
+        answered += answer.count > 0;
+        if (answer.count > 0) {
+            assert_true(answer.whole);
+            assert_int_equal(answer.pdu.bytes[0] & 0x7F, pdu.bytes[0]);
+        }
+    }
+    assert_true(answered > 1000);
+    fixture_close(&fixture);
+}
+
+static void noise_on_the_line_is_not_answered(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    struct lw_random chance = {12, 0, 0};
+    uint8_t bytes[300];
+    fixture_open(&fixture, &(struct fixture_plan){.probes = 2}, NULL);
+    for (uint32_t i = 0; i < 500; i++) {
+        size_t count = 1 + lw_random_below(chance, 2 * i, 299);
+        for (size_t k = 0; k < count; k++) {
+            bytes[k] = (uint8_t)lw_random_below(chance, 1000 + 300 * i + k, 256);
+        }
+        lw_line_send(fixture.line, bytes, count, NULL, NULL, NULL);
+        listen_ms(fixture.line, 30, &answer);
+        assert_int_equal(answer.count, 0);
+    }
+    ask_registers(fixture.line, 1, 4, 0, 2, &answer);
+    assert_true(answer.whole);
+    fixture_close(&fixture);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -335,6 +388,8 @@ int main(void)
         cmocka_unit_test(status_events_and_id_are_told),
         cmocka_unit_test(unknown_functions_and_sub_functions_are_refused),
         cmocka_unit_test(a_broadcast_is_done_and_not_answered),
+        cmocka_unit_test(whatever_is_asked_the_reply_is_whole_or_none),
+        cmocka_unit_test(noise_on_the_line_is_not_answered),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

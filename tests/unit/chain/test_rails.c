@@ -155,6 +155,48 @@ static void something_else_on_the_supply_lowers_it(void **state)
     fixture_close(&fixture);
 }
 
+// Six probes run on 6 x 0.9 W / 24 V = 0.23 A. 1.4 A more are past the limit of 1.5 A.
+static int lit_of_100(const char *past_limit, double after_s)
+{
+    struct fixture fixture;
+    struct answer answer;
+    char supply[300];
+    int lit = 0;
+    snprintf(supply, sizeof supply,
+             "[{\"name\": \"PS1\", \"nominal_v\": 24, \"limit_a\": 1.5, \"feeds_tap\": 1, "
+             "\"output_ohm\": 0.02, \"past_limit\": \"%s\"%s}]",
+             past_limit, strcmp(past_limit, "hiccup") == 0 ? ", \"hiccup_off_s\": 0.5" : "");
+    fixture_open(&fixture,
+                 &(struct fixture_plan){
+                     .probes = 6,
+                     .supplies = supply,
+                     .virtually = ", \"faults\": [{\"kind\": \"overloaded_supply\", \"supply\": "
+                                  "\"PS1\", \"extra_a\": 1.4, \"from_s\": 2, \"to_s\": 10}]"},
+                 NULL);
+    assert_true(answers(&fixture, 6));
+    listen_ms(fixture.line, after_s * 1e3, &answer);
+    for (int i = 0; i < 100; i++) {
+        listen_ms(fixture.line, 37, &answer);
+        lit += lw_chain_true_volts(fixture.chain, 6) > 16;
+    }
+    fixture_close(&fixture);
+    return lit;
+}
+
+static void an_overloaded_supply_in_hiccup_tries_again_and_recovers(void **state)
+{
+    (void)state;
+    assert_in_range(lit_of_100("hiccup", 3), 0, 50);
+    assert_int_equal(lit_of_100("hiccup", 12), 100);
+}
+
+static void an_overloaded_supply_that_latches_stays_off(void **state)
+{
+    (void)state;
+    assert_int_equal(lit_of_100("latch_off", 3), 0);
+    assert_int_equal(lit_of_100("latch_off", 12), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -163,6 +205,8 @@ int main(void)
         cmocka_unit_test(a_brown_out_resets_the_nodes_and_they_come_back),
         cmocka_unit_test(an_underfed_node_says_so),
         cmocka_unit_test(a_supply_in_hiccup_switches_the_chain_off_and_on),
+        cmocka_unit_test(an_overloaded_supply_in_hiccup_tries_again_and_recovers),
+        cmocka_unit_test(an_overloaded_supply_that_latches_stays_off),
         cmocka_unit_test(something_else_on_the_supply_lowers_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
