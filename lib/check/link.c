@@ -7,9 +7,15 @@
 #include "check/ask.h"
 #include "modbus/pdu.h"
 
+// A node that stays silent from the start costs its whole time-out in each round; after a few
+// silences it is asked in every tenth round only.
+enum { PATIENCE = 5, SELDOM = 10 };
+
 struct target {
     int address;
     struct lw_pdu request;
+    bool answered;
+    int silences;
 };
 
 struct polls {
@@ -18,7 +24,7 @@ struct polls {
     const struct lw_link_options *options;
     struct lw_link_judge *judge;
     struct target targets[256];
-    size_t count;
+    size_t count, rounds;
     struct lw_error *error;
 };
 
@@ -53,19 +59,31 @@ static void given_targets(struct polls *polls)
     }
 }
 
-static enum lw_status one_round(struct polls *polls)
+static enum lw_status poll_target(struct polls *polls, struct target *target)
 {
-    for (size_t i = 0; i < polls->count; i++) {
-        struct lw_exchange exchange;
-        enum lw_status status =
-            lw_client_exchange(polls->client, (uint8_t)polls->targets[i].address,
-                               &polls->targets[i].request, &exchange, polls->error);
-        if (status != LW_OK) {
-            return status;
-        }
+    struct lw_exchange exchange;
+    enum lw_status status = lw_client_exchange(polls->client, (uint8_t)target->address,
+                                               &target->request, &exchange, polls->error);
+    if (status == LW_OK) {
+        bool silent = exchange.outcome == LW_NO_ANSWER;
+        target->answered = target->answered || !silent;
+        target->silences += silent;
         lw_link_judge_take(polls->judge, &exchange);
     }
-    return LW_OK;
+    return status;
+}
+
+static enum lw_status one_round(struct polls *polls)
+{
+    bool all = polls->rounds++ % SELDOM == 0;
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; i < polls->count && status == LW_OK; i++) {
+        struct target *target = &polls->targets[i];
+        if (all || target->answered || target->silences < PATIENCE) {
+            status = poll_target(polls, target);
+        }
+    }
+    return status;
 }
 
 static enum lw_status all_rounds(struct polls *polls)

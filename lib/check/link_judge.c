@@ -136,6 +136,18 @@ static double wire_s(const struct lw_plan *plan, const struct lw_exchange *excha
     return (double)ns / 1e9;
 }
 
+static double errors_of(const struct lw_link_node *node)
+{
+    return node->no_answer + node->crc_error + node->wrong_answer;
+}
+
+// A node that never answered says nothing about the line: it is found on its own, and its silences
+// are no bursts.
+static bool is_silent(const struct lw_link_node *node)
+{
+    return node->polls > 0 && node->no_answer == node->polls;
+}
+
 void lw_link_judge_take(struct lw_link_judge *judge, const struct lw_exchange *exchange)
 {
     struct polled *polled = &judge->by_address[exchange->address];
@@ -156,7 +168,9 @@ void lw_link_judge_take(struct lw_link_judge *judge, const struct lw_exchange *e
     judge->wire_s += wire_s(judge->plan, exchange);
     bool good = exchange->outcome == LW_ANSWERED || exchange->outcome == LW_EXCEPTION;
     if (!good) {
-        count_error(judge, exchange->sent_last_ns);
+        if (!is_silent(node)) {
+            count_error(judge, exchange->sent_last_ns);
+        }
         return;
     }
     if (polled->reply == NULL) {
@@ -166,17 +180,6 @@ void lw_link_judge_take(struct lw_link_judge *judge, const struct lw_exchange *e
         histogram_add(polled->reply,
                       (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6);
     }
-}
-
-static double errors_of(const struct lw_link_node *node)
-{
-    return node->no_answer + node->crc_error + node->wrong_answer;
-}
-
-// A node that never answered says nothing about the line: it is found on its own.
-static bool is_silent(const struct lw_link_node *node)
-{
-    return node->polls > 0 && node->no_answer == node->polls;
 }
 
 static void pool(const struct lw_link_judge *judge, struct lw_link_line *line)

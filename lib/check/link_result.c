@@ -90,6 +90,11 @@ static double errors_of(const struct lw_link_node *node)
     return node->no_answer + node->crc_error + node->wrong_answer;
 }
 
+static bool is_silent(const struct lw_link_node *node)
+{
+    return node->polls > 0 && node->no_answer == node->polls;
+}
+
 static void judge_rate(const struct lw_plan *plan, const struct lw_link_result *result,
                        struct lw_findings *findings)
 {
@@ -168,7 +173,7 @@ static void judge_answers(const struct lw_plan *plan, const struct lw_link_node 
                           struct lw_findings *findings)
 {
     char says[200];
-    if (node->polls > 0 && node->no_answer == node->polls) {
+    if (is_silent(node)) {
         lw_print(says, sizeof says, "answers none of %.0f polls", node->polls);
         node_finding(findings, "link_silent", LW_FAIL, node, says);
         return;
@@ -209,6 +214,16 @@ static void judge_bursts(const struct lw_plan *plan, const struct lw_link_result
     }
 }
 
+static size_t count_silent(const struct lw_link_result *result)
+{
+    const struct lw_link_node *nodes = result->nodes.items;
+    size_t silent = 0;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        silent += is_silent(&nodes[i]);
+    }
+    return silent;
+}
+
 static void judge_cycle(const struct lw_plan *plan, const struct lw_link_result *result,
                         struct lw_findings *findings)
 {
@@ -227,6 +242,11 @@ static void judge_cycle(const struct lw_plan *plan, const struct lw_link_result 
     lw_finding_because(findings, finding,
                        "half of the rounds took %.0f ms; wire and nodes alone take %.0f ms",
                        result->cycle_ms, result->wire_cycle_ms);
+    size_t silent = count_silent(result);
+    if (silent > 0) {
+        lw_finding_because(findings, finding, "%zu silent node%s waited for in such a round",
+                           silent, silent == 1 ? " is" : "s are");
+    }
 }
 
 void lw_link_findings(const struct lw_plan *plan, const struct lw_link_result *result,
