@@ -58,15 +58,77 @@ static enum tap_trouble cold_trouble(const struct judged *judged, size_t index)
     return tap->on && !tap->cold_on ? TRAPPED : FINE;
 }
 
-// The nearest reading towards the head, then towards the tail: what a silent node's supply is like.
-static double volts_near(const struct judged *judged, size_t index)
+static bool cut_between(const struct lw_supply *supplies, size_t count, int low, int high)
 {
-    for (size_t i = index; i-- > 0;) {
-        if (isfinite(tap_at(judged, i)->measured_v)) {
-            return tap_at(judged, i)->measured_v;
+    for (size_t i = 0; i < count; i++) {
+        if (supplies[i].cuts_before != 0 && supplies[i].feeds_tap > low &&
+            supplies[i].feeds_tap <= high) {
+            return true;
         }
     }
-    return NAN;
+    return false;
+}
+
+static bool same_section(const struct judged *judged, size_t a, size_t b)
+{
+    size_t low = a < b ? a : b, high = a < b ? b : a;
+    return !cut_between(judged->plan->supplies.items, judged->plan->supplies.count, (int)low + 1,
+                        (int)high + 1);
+}
+
+// The nearest reading in the same section, towards the head if there is one: what a silent node's
+// supply is like. The count of taps when there is none.
+static size_t reading_near(const struct judged *judged, size_t index)
+{
+    size_t count = judged->result->taps.count;
+    for (size_t i = index; i-- > 0 && same_section(judged, i, index);) {
+        if (isfinite(tap_at(judged, i)->measured_v)) {
+            return i;
+        }
+    }
+    for (size_t i = index + 1; i < count && same_section(judged, index, i); i++) {
+        if (isfinite(tap_at(judged, i)->measured_v)) {
+            return i;
+        }
+    }
+    return count;
+}
+
+static double volts_near(const struct judged *judged, size_t index)
+{
+    size_t at = reading_near(judged, index);
+    return at < judged->result->taps.count ? tap_at(judged, at)->measured_v : NAN;
+}
+
+static bool is_silent(const struct judged *judged, size_t index)
+{
+    return tap_at(judged, index)->node != NULL && judged->measured->asked[index] &&
+           !judged->measured->answered[index];
+}
+
+// Where the last reading before a silent node is below what is wanted there, its supply explains
+// the silence. Nodes of different kinds start at different voltages; in a row of silent nodes one
+// that starves speaks for the row.
+static double wanted_v(const struct judged *judged, size_t index)
+{
+    const struct lw_profile *profile = lw_plan_tap(judged->plan, index + 1)->is;
+    double minimum_v = fmax(profile->electrical.start_v, profile->electrical.minimum_v);
+    return minimum_v + lw_plan_limits(judged->plan, index + 1).margin_v;
+}
+
+static bool row_starves(const struct judged *judged, size_t index)
+{
+    size_t first = index, count = judged->result->taps.count;
+    while (first > 0 && is_silent(judged, first - 1) && same_section(judged, first - 1, index)) {
+        first--;
+    }
+    for (size_t i = first; i < count && is_silent(judged, i) && same_section(judged, index, i);
+         i++) {
+        if (volts_near(judged, i) < wanted_v(judged, i)) {
+            return true;
+        }
+    }
+    return false;
 }
 
 static enum tap_trouble measured_trouble(const struct judged *judged, size_t index)
@@ -76,9 +138,7 @@ static enum tap_trouble measured_trouble(const struct judged *judged, size_t ind
         return FINE;
     }
     if (!judged->measured->answered[index]) {
-        const struct lw_profile *profile = lw_plan_tap(judged->plan, index + 1)->is;
-        double least = fmax(profile->electrical.start_v, profile->electrical.minimum_v);
-        return volts_near(judged, index) < least ? SILENT_AND_STARVED : FINE;
+        return row_starves(judged, index) ? SILENT_AND_STARVED : FINE;
     }
     struct lw_decided decided;
     if (!isfinite(tap->measured_v) || !isfinite(tap->minimum_v) || !(tap->measured_u_v > 0) ||
@@ -122,8 +182,7 @@ static const struct {
     [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, "measured below the minimum"},
     [MEASURED_OPEN] = {"supply_margin", LW_UNDECIDED,
                        "measured so near the minimum that the voltmeters cannot decide"},
-    [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL,
-                            "no answer, and too little voltage before them"},
+    [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL, "no answer, and too little voltage to run"},
 };
 
 static size_t lowest(const struct judged *judged, enum tap_trouble trouble, size_t first,
@@ -162,6 +221,39 @@ static double value_of(const struct judged *judged, enum tap_trouble trouble, si
     return tap->volts;
 }
 
+static void because_of_neighbour(const struct judged *judged, struct lw_finding *finding,
+                                 size_t index)
+{
+    size_t near = reading_near(judged, index);
+    if (near < judged->result->taps.count) {
+        lw_finding_because(judged->findings, finding,
+                           "%s, the nearest that answers, measures %.2f V; %s needs %.2f V to "
+                           "start, and a margin",
+                           tap_at(judged, near)->node, tap_at(judged, near)->measured_v,
+                           tap_at(judged, index)->node,
+                           lw_plan_tap(judged->plan, index + 1)->is->electrical.start_v);
+    }
+}
+
+static void because_of_volts(const struct judged *judged, struct lw_finding *finding,
+                             enum tap_trouble trouble, size_t index)
+{
+    if (finding == NULL) {
+        return;
+    }
+    if (trouble == SILENT_AND_STARVED) {
+        because_of_neighbour(judged, finding, index);
+    } else {
+        lw_finding_because(judged->findings, finding, "%s: %.2f V, %s %.2f V",
+                           tap_at(judged, index)->node, finding->value,
+                           trouble == OVER_MAXIMUM ? "it stands" : "it needs", finding->limit);
+    }
+    if (trouble == TRAPPED) {
+        lw_finding_because(judged->findings, finding,
+                           "a static bound: only a power cycle proves it (linewalk restart)");
+    }
+}
+
 static void say_range(const struct judged *judged, enum tap_trouble trouble, size_t first,
                       size_t last)
 {
@@ -178,19 +270,8 @@ static void say_range(const struct judged *judged, enum tap_trouble trouble, siz
         finding->limit = trouble == OVER_MAXIMUM ? tap->maximum_v : tap->minimum_v;
         finding->unit = lw_duplicate("V");
         finding->uncertainty = trouble == MEASURED_UNDER ? tap->measured_u_v : NAN;
-        if (trouble == SILENT_AND_STARVED) {
-            lw_finding_because(judged->findings, finding,
-                               "the last node before that answers measures %.2f V", finding->value);
-        } else {
-            lw_finding_because(judged->findings, finding, "%s: %.2f V, %s %.2f V", tap->node,
-                               finding->value, trouble == OVER_MAXIMUM ? "it stands" : "it needs",
-                               finding->limit);
-        }
-        if (trouble == TRAPPED) {
-            lw_finding_because(judged->findings, finding,
-                               "a static bound: only a power cycle proves it (linewalk restart)");
-        }
     }
+    because_of_volts(judged, finding, trouble, at);
     lw_finding_node(judged->findings, finding, tap_at(judged, first)->node, first + 1,
                     lw_plan_tap(judged->plan, first + 1)->address);
 }
@@ -265,17 +346,6 @@ static void say_span(const struct judged *judged, const struct lw_supply_span *s
         finding->limit = span->rated_a;
         finding->unit = lw_duplicate("A");
     }
-}
-
-static bool cut_between(const struct lw_supply *supplies, size_t count, int low, int high)
-{
-    for (size_t i = 0; i < count; i++) {
-        if (supplies[i].cuts_before != 0 && supplies[i].feeds_tap > low &&
-            supplies[i].feeds_tap <= high) {
-            return true;
-        }
-    }
-    return false;
 }
 
 static void say_parallel(const struct judged *judged)
