@@ -9,14 +9,22 @@
 #include "modbus/frame.h"
 #include "modbus/identity.h"
 #include "modbus/pdu.h"
+#include "stats/decide.h"
+#include "stats/interval.h"
 
 enum {
-    SECOND_LOOKS = 4, // tries at a garbled address
-    DOUBLE_LOOKS = 3, // reads of serial and live value at each node found
+    SECOND_LOOKS = 4,  // tries at a garbled address
+    DOUBLE_LOOKS = 3,  // reads of serial and live value at each node found
+    CONTROL_LOOKS = 8, // reads that two like nodes answer alike, where something was damaged
     SECOND_PASS_MS = 1000,
 };
 
 enum seen { UNASKED, SILENT, GARBLED, FOUND };
+
+struct tally {
+    unsigned heard, damaged;
+    double characters; // of requests and answers heard: a long exchange has more to be damaged
+};
 
 struct scan {
     const struct lw_run *run;
@@ -28,6 +36,8 @@ struct scan {
     enum seen seen[256];
     bool late[256], exception[256], doubled[256];
     double reply_ms[256];
+    struct tally plain[256];   // reads that two like nodes answer alike
+    struct tally telling[256]; // reads in which two nodes must differ
 };
 
 static int64_t now_ns(const struct scan *scan)
@@ -77,10 +87,20 @@ static void note_late(struct scan *scan, const struct lw_exchange *exchange)
     }
 }
 
+static void count(struct tally *tally, const struct lw_exchange *exchange)
+{
+    bool damaged = exchange->outcome == LW_CRC_ERROR || exchange->outcome == LW_WRONG_ANSWER;
+    bool heard = damaged || exchange->outcome == LW_ANSWERED || exchange->outcome == LW_EXCEPTION;
+    tally->heard += heard;
+    tally->damaged += damaged;
+    tally->characters += heard ? (double)(exchange->request.count + exchange->reply.count + 6) : 0;
+}
+
 static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)
 {
     int address = exchange->address;
     note_late(scan, exchange);
+    count(&scan->plain[address], exchange);
     switch (exchange->outcome) {
     case LW_ANSWERED:
     case LW_EXCEPTION:
@@ -153,13 +173,11 @@ static bool looks_again(const struct scan *scan, int address)
            lw_plan_by_address(scan->plan, address, NULL) != NULL;
 }
 
-// A garbled address is asked several times: one clean answer among damaged ones still speaks for
-// two nodes that answer at once when the rest of the line is clean; the findings weigh that.
+// Asked again with another request; a garbled address several times.
 static enum lw_status second_look(struct scan *scan, int address)
 {
     const struct lw_pdu request = lw_read_request(LW_READ_INPUT_REGISTERS, 0, 1);
     bool was_garbled = scan->seen[address] == GARBLED;
-    int damaged = 0;
     for (int i = 0; i < (was_garbled ? SECOND_LOOKS : 1); i++) {
         struct lw_exchange exchange;
         enum lw_status status = ask(scan, address, &request, &exchange);
@@ -167,13 +185,11 @@ static enum lw_status second_look(struct scan *scan, int address)
             return status;
         }
         note_outcome(scan, &exchange);
-        damaged += exchange.outcome == LW_CRC_ERROR;
     }
     if (scan->seen[address] == FOUND && !was_garbled &&
         scan->reply_ms[address] > scan->result->slowest_reply_s * 1e3) {
         scan->late[address] = true;
     }
-    scan->doubled[address] = damaged >= SECOND_LOOKS / 2;
     return LW_OK;
 }
 
@@ -205,32 +221,95 @@ static const struct lw_profile *profile_at(const struct scan *scan, int address)
     return entry != NULL ? entry->is : NULL;
 }
 
-// Two like nodes at one address answer in step, bit for bit, until they are asked for something in
-// which they differ: serials and the low bits of a live value.
-static enum lw_status look_for_double(struct scan *scan, int address)
+static void add(struct tally *sum, const struct tally *tally)
 {
+    sum->heard += tally->heard;
+    sum->damaged += tally->damaged;
+    sum->characters += tally->characters;
+}
+
+// What is damaged on this line for other reasons than two nodes at one address: all reads of the
+// other addresses, and, beside telling ones, this address's own plain reads.
+static struct tally usual_damage(const struct scan *scan, int address, bool with_own)
+{
+    struct tally usual = {0};
+    for (int i = 0; i < 256; i++) {
+        if (i != address) {
+            add(&usual, &scan->plain[i]);
+            add(&usual, &scan->telling[i]);
+        } else if (with_own) {
+            add(&usual, &scan->plain[i]);
+        }
+    }
+    return usual;
+}
+
+// Damaged more often than usual, by one-sided bounds of both: 95 %, shared among the nodes.
+static bool stands_out(const struct scan *scan, const struct tally *tally,
+                       const struct tally *usual)
+{
+    struct lw_interval share = {0, 1}, other = {0, 1};
+    double confidence = lw_decide_confidence((unsigned)scan->result->nodes.count + 1);
+    if (tally->damaged < 2 || usual->heard == 0 ||
+        lw_interval_clopper_pearson(LW_ONE_SIDED, confidence, tally->damaged, tally->heard, &share,
+                                    NULL) != LW_OK ||
+        lw_interval_clopper_pearson(LW_ONE_SIDED, 0.95, usual->damaged, usual->heard, &other,
+                                    NULL) != LW_OK) {
+        return false;
+    }
+    double longer = tally->characters / tally->heard / (usual->characters / usual->heard);
+    return share.low > 1 - pow(1 - other.high, longer);
+}
+
+static void judge_double(struct scan *scan, int address)
+{
+    const struct tally beside = usual_damage(scan, address, true);
+    const struct tally others = usual_damage(scan, address, false);
+    scan->doubled[address] = stands_out(scan, &scan->telling[address], &beside) ||
+                             stands_out(scan, &scan->plain[address], &others);
+}
+
+static enum lw_status control_looks(struct scan *scan, int address)
+{
+    const struct lw_pdu request = lw_read_request(LW_READ_HOLDING, 0, 1);
+    enum lw_status status = LW_OK;
+    for (int i = 0; i < CONTROL_LOOKS && status == LW_OK; i++) {
+        struct lw_exchange exchange;
+        status = ask(scan, address, &request, &exchange);
+        if (status == LW_OK) {
+            note_late(scan, &exchange);
+            count(&scan->plain[address], &exchange);
+        }
+    }
+    return status;
+}
+
+// Two like nodes at one address answer in step, bit for bit, until they are asked for something in
+// which they differ: serials and the low bits of a live value. Damage there, and none in what they
+// answer alike, tells them from a disturbed line.
+static enum lw_status look_for_double(struct scan *scan, struct lw_scan_node *node)
+{
+    int address = node->address;
     const struct lw_profile *profile = profile_at(scan, address);
     uint32_t roles = LW_ROLE_BIT(LW_ROLE_SERIAL) | LW_ROLE_BIT(LW_ROLE_READING) |
                      LW_ROLE_BIT(LW_ROLE_SAMPLE_COUNTER);
     struct lw_block blocks[LW_BLOCKS_MAX];
-    size_t count = profile != NULL ? lw_registers_plan(profile, roles, blocks) : 0;
-    if (count == 0) {
+    size_t block_count = profile != NULL ? lw_registers_plan(profile, roles, blocks) : 0;
+    if (block_count == 0) {
         blocks[0] = (struct lw_block){.function = LW_READ_INPUT_REGISTERS, .at = 0, .count = 4};
-        count = 1;
+        block_count = 1;
     }
-    int damaged = 0;
-    for (size_t i = 0; i < count * DOUBLE_LOOKS; i++) {
-        struct lw_pdu request = lw_block_request(&blocks[i % count]);
+    for (size_t i = 0; i < block_count * DOUBLE_LOOKS; i++) {
+        struct lw_pdu request = lw_block_request(&blocks[i % block_count]);
         struct lw_exchange exchange;
         enum lw_status status = ask(scan, address, &request, &exchange);
         if (status != LW_OK) {
             return status;
         }
         note_late(scan, &exchange);
-        damaged += exchange.outcome == LW_CRC_ERROR || exchange.outcome == LW_WRONG_ANSWER;
+        count(&scan->telling[address], &exchange);
     }
-    scan->doubled[address] = scan->doubled[address] || damaged >= 2;
-    return LW_OK;
+    return scan->telling[address].damaged > 0 ? control_looks(scan, address) : LW_OK;
 }
 
 static struct lw_scan_node *node_of(struct scan *scan, int address)
@@ -293,7 +372,8 @@ static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *nod
 static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
 {
     const struct lw_profile *profile = profile_at(scan, node->address);
-    if (scan->options->gentle && (profile == NULL || profile->identity.vendor == NULL)) {
+    bool declares = profile != NULL && profile->identity.vendor != NULL;
+    if (scan->doubled[node->address] || (scan->options->gentle && !declares)) {
         return LW_OK;
     }
     struct lw_identity identity = {0};
@@ -311,6 +391,7 @@ static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
 static enum lw_status list_nodes(struct scan *scan)
 {
     for (int address = 0; address < 256; address++) {
+        judge_double(scan, address);
         if ((scan->seen[address] != FOUND && !scan->doubled[address]) ||
             node_of(scan, address) != NULL) {
             continue;
@@ -340,23 +421,27 @@ static void close_nodes(struct scan *scan)
     }
 }
 
-static enum lw_status look_closer(struct scan *scan)
+static enum lw_status for_each_node(struct scan *scan, const char *phase,
+                                    enum lw_status (*look)(struct scan *, struct lw_scan_node *))
 {
     struct lw_scan_result *result = scan->result;
-    lw_client_reply_s(scan->client, fmax(result->slowest_reply_s * 2, 0.2));
-    for (size_t i = 0; i < result->nodes.count; i++) {
-        struct lw_scan_node *node = (struct lw_scan_node *)result->nodes.items + i;
-        lw_run_progress(scan->run, "identities", (double)i, (double)result->nodes.count, "nodes",
-                        NAN);
-        enum lw_status status = look_for_double(scan, node->address);
-        if (status == LW_OK && !scan->doubled[node->address]) {
-            status = identify(scan, node);
-        }
-        if (status != LW_OK) {
-            return status;
-        }
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; i < result->nodes.count && status == LW_OK; i++) {
+        lw_run_progress(scan->run, phase, (double)i, (double)result->nodes.count, "nodes", NAN);
+        status = look(scan, (struct lw_scan_node *)result->nodes.items + i);
     }
-    return LW_OK;
+    return status;
+}
+
+// Doubles are judged when all nodes were heard: only then it is known what is usual here.
+static enum lw_status look_closer(struct scan *scan)
+{
+    lw_client_reply_s(scan->client, fmax(scan->result->slowest_reply_s * 2, 0.2));
+    enum lw_status status = for_each_node(scan, "doubles", look_for_double);
+    for (int address = 0; address < 256; address++) {
+        judge_double(scan, address);
+    }
+    return status == LW_OK ? for_each_node(scan, "identities", identify) : status;
 }
 
 static enum lw_status passes(struct scan *scan)
@@ -379,6 +464,7 @@ static enum lw_status passes_over_framings(struct scan *scan)
                                      scan->error);
         if (status == LW_OK) {
             memset(scan->seen, 0, sizeof scan->seen);
+            memset(scan->plain, 0, sizeof scan->plain);
             scan->result->asked = scan->result->garbled = 0;
             scan->result->wire_s = scan->result->pass_s = 0;
             status = passes(scan);

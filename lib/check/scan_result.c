@@ -89,19 +89,66 @@ static bool was_selected(const struct lw_scan_options *options, int address)
     return !any || options->selected[address];
 }
 
+static bool is_missing(const struct lw_plan *plan, const struct lw_scan_options *options,
+                       const struct lw_scan_result *result, size_t tap)
+{
+    const struct lw_chain_entry *entry = lw_plan_tap(plan, tap);
+    return entry->node != NULL && was_selected(options, entry->address) &&
+           node_at(result, entry->address) == NULL;
+}
+
+// The first tap of the silent nodes at the tail, when two or more nodes in a row up to the last one
+// are silent: one cause is likely, and one finding enough. One behind the last tap when there is no
+// such row.
+static size_t silent_tail(const struct lw_plan *plan, const struct lw_scan_options *options,
+                          const struct lw_scan_result *result, size_t *count)
+{
+    size_t first = lw_plan_taps(plan) + 1;
+    *count = 0;
+    for (size_t tap = lw_plan_taps(plan); tap >= 1; tap--) {
+        if (lw_plan_tap(plan, tap)->node == NULL) {
+            continue;
+        }
+        if (!is_missing(plan, options, result, tap)) {
+            break;
+        }
+        first = tap;
+        (*count)++;
+    }
+    return *count >= 2 ? first : lw_plan_taps(plan) + 1;
+}
+
+static const char *last_node(const struct lw_plan *plan)
+{
+    size_t tap = lw_plan_taps(plan);
+    while (lw_plan_tap(plan, tap)->node == NULL) {
+        tap--;
+    }
+    return lw_plan_tap(plan, tap)->node;
+}
+
 static void find_missing(const struct lw_plan *plan, const struct lw_scan_options *options,
                          const struct lw_scan_result *result, struct lw_findings *findings)
 {
-    for (size_t tap = 1; tap <= lw_plan_taps(plan); tap++) {
+    size_t count = 0, tail = silent_tail(plan, options, result, &count);
+    for (size_t tap = 1; tap < tail; tap++) {
         const struct lw_chain_entry *entry = lw_plan_tap(plan, tap);
-        if (entry->node == NULL || !was_selected(options, entry->address) ||
-            node_at(result, entry->address) != NULL) {
+        if (!is_missing(plan, options, result, tap)) {
             continue;
         }
         struct lw_finding *finding = lw_findings_add(
             findings, "scan_missing", LW_FAIL,
             "%s does not answer at address %d, not even within 1 s", entry->node, entry->address);
         lw_finding_node(findings, finding, entry->node, tap, entry->address);
+    }
+    if (tail <= lw_plan_taps(plan)) {
+        const struct lw_chain_entry *entry = lw_plan_tap(plan, tail);
+        struct lw_finding *finding =
+            lw_findings_add(findings, "scan_missing_from", LW_FAIL,
+                            "%s and all nodes behind it, up to %s, do not answer (%zu nodes)",
+                            entry->node, last_node(plan), count);
+        lw_finding_because(findings, finding, "each was asked again and waited for 1 s");
+        lw_finding_node(findings, finding, entry->node, tail, entry->address);
     }
 }
 
@@ -149,7 +196,7 @@ void lw_scan_findings(const struct lw_plan *plan, const struct lw_scan_options *
         lw_findings_add(findings, "line_foreign", LW_FAIL,
                         "another master was heard on the line; the scan stopped there");
     }
-    if (plan != NULL && !result->foreign) {
+    if (plan != NULL && !result->foreign && result->nodes.count > 0) {
         find_missing(plan, options, result, findings);
     }
     const struct lw_scan_node *nodes = result->nodes.items;

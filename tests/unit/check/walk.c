@@ -22,36 +22,87 @@ static void connect_client(struct walk *walk, uint64_t seed)
 {
     struct lw_error error = {0};
     const struct lw_chain_options options = {.seed_given = seed != 0, .seed = seed};
-    must(lw_chain_new(&walk->plan, &options, &walk->chain, &error), &error);
+    must(lw_chain_new(&walk->real, &options, &walk->chain, &error), &error);
     must(lw_chain_port(walk->chain, NULL, &walk->line, &error), &error);
-    walk->run = (struct lw_run){.clock = walk->line->clock,
-                                .seed = seed,
-                                .today_days = lw_time_days(lw_clock_utc_ns(
-                                    walk->line->clock, lw_clock_now_ns(walk->line->clock)))};
+    const struct lw_clock *clock = walk->line->clock;
+    walk->run = (struct lw_run){
+        .clock = clock,
+        .seed = seed,
+        .today_days = lw_time_days(lw_clock_utc_ns(clock, lw_clock_now_ns(clock))),
+    };
     const struct lw_client_options client = {0};
     must(lw_client_new(walk->line, &walk->run, &client, &walk->client, &error), &error);
 }
 
-void walk_open(struct walk *walk, const char *path, const char *profiles, uint64_t seed)
+static void load(struct lw_plan *plan, const char *path, const char *profiles)
 {
     struct lw_error error = {0};
+    must(lw_plan_load(path, profiles, NULL, plan, NULL, &error), &error);
+}
+
+void walk_open(struct walk *walk, const char *path, const char *profiles, uint64_t seed)
+{
     *walk = (struct walk){0};
-    must(lw_plan_load(path, profiles, NULL, &walk->plan, NULL, &error), &error);
+    load(&walk->plan, path, profiles);
+    load(&walk->real, path, profiles);
     connect_client(walk, seed);
 }
 
-void walk_open_text(struct walk *walk, const char *text, uint64_t seed)
+static void write_chain(const struct cell *cell, size_t unplanned, struct lw_text *text)
+{
+    const struct {
+        const char *profile;
+        size_t count;
+    } parts[] = {{"example-probe", cell->probes},
+                 {"example-loop", cell->loops},
+                 {"example-air", cell->airs},
+                 {"example-encoder", cell->encoders},
+                 {"example-probe", unplanned}};
+    size_t tap = 0;
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
+        for (size_t k = 0; k < parts[i].count; k++) {
+            tap++;
+            lw_text_add(text,
+                        "%s{\"node\": \"P%02zu\", \"profile\": \"%s\", \"address\": %zu, "
+                        "\"serial\": \"%zu\"}",
+                        tap > 1 ? "," : "", tap, parts[i].profile, tap, 100000 + tap);
+        }
+    }
+}
+
+static void write_cell(const struct cell *cell, size_t unplanned, struct lw_text *text)
+{
+    static const char strong[] = "[{\"name\": \"PS1\", \"nominal_v\": 24, \"output_ohm\": 0.02, "
+                                 "\"limit_a\": 10, \"feeds_tap\": 1}]";
+    static const char half_metre[] = "{\"length_m\": 0.5, \"conductor\": {\"area_mm2\": 0.5}}";
+    lw_text_add(text, "{\"format\": \"linewalk/plan/1\", \"line\": {\"framing\": \"%s\"}, %s",
+                cell->framing ? cell->framing : "19200/8E1", cell->more ? cell->more : "");
+    lw_text_add(text, "\"supplies\": %s, \"span_default\": %s, \"chain\": [",
+                cell->supplies ? cell->supplies : strong, cell->span ? cell->span : half_metre);
+    write_chain(cell, unplanned, text);
+    lw_text_add(text, "], \"virtual\": {\"seed\": 1, \"noise\": %s, \"faults\": [%s]}}",
+                cell->noise ? cell->noise : "{}", cell->faults ? cell->faults : "");
+}
+
+static void load_cell(const struct cell *cell, size_t unplanned, struct lw_plan *plan)
 {
     char path[] = "/tmp/linewalk-check-XXXXXX";
+    struct lw_text text = {0};
+    write_cell(cell, unplanned, &text);
     int descriptor = mkstemp(path);
     assert_true(descriptor >= 0);
-    assert_int_equal(write(descriptor, text, strlen(text)), (ssize_t)strlen(text));
+    assert_int_equal(write(descriptor, text.bytes, text.length), (ssize_t)text.length);
     close(descriptor);
-    struct lw_error error = {0};
-    *walk = (struct walk){0};
-    enum lw_status status = lw_plan_load(path, SHIPPED_PROFILES, NULL, &walk->plan, NULL, &error);
+    lw_text_finish(&text);
+    load(plan, path, SHIPPED_PROFILES);
     unlink(path);
-    must(status, &error);
+}
+
+void walk_open_cell(struct walk *walk, const struct cell *cell, uint64_t seed)
+{
+    *walk = (struct walk){0};
+    load_cell(cell, 0, &walk->plan);
+    load_cell(cell, cell->unplanned, &walk->real);
     connect_client(walk, seed);
 }
 
@@ -61,6 +112,7 @@ void walk_close(struct walk *walk)
     lw_client_free(walk->client);
     lw_chain_free(walk->chain);
     lw_plan_free(&walk->plan);
+    lw_plan_free(&walk->real);
 }
 
 void walk_comes_back(const struct lw_shape *shape, const void *value)

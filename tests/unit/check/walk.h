@@ -13,7 +13,8 @@
 #include "check/supply.h"
 
 struct walk {
-    struct lw_plan plan;
+    struct lw_plan plan; // what the checks are told
+    struct lw_plan real; // what the chain is built from
     struct lw_chain *chain;
     struct lw_line *line;
     struct lw_client *client;
@@ -25,8 +26,18 @@ struct walk {
 
 // Opens a plan file with its profiles. Fails the test when it does not load. `seed` 0: the plan's.
 void walk_open(struct walk *walk, const char *path, const char *profiles, uint64_t seed);
-// The same from a plan's text; the profiles are those that ship.
-void walk_open_text(struct walk *walk, const char *text, uint64_t seed);
+// A small chain on one supply, with the profiles that ship.
+struct cell {
+    size_t probes, loops, airs, encoders; // taps in this order, P01 ..., addresses from 1
+    const char *faults;                   // JSON objects, comma between; NULL: none
+    const char *framing;                  // NULL: 19200/8E1
+    const char *supplies;                 // JSON array; NULL: one strong 24 V at tap 1
+    const char *span;                     // JSON object; NULL: half a metre of 0.5 mm2
+    const char *more;                     // further keys of the plan, each followed by a comma
+    const char *noise;                    // JSON object of virtual.noise; NULL: by the profiles
+    size_t unplanned;                     // the chain has so many probes more than the plan
+};
+void walk_open_cell(struct walk *walk, const struct cell *cell, uint64_t seed);
 void walk_close(struct walk *walk);
 
 // Each runs a check to its end, adds its findings and hands out the result, which the caller frees
