@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Reads registers with libmodbus as a client: libmodbus_reader DEVICE ADDRESS FUNCTION REGISTER COUNT,
-// prints them as decimal numbers in one line.
+// Reads registers with libmodbus as a client: libmodbus_reader DEVICE ADDRESS FUNCTION REGISTER
+// COUNT, prints them as decimal numbers in one line.
 #include <modbus.h>
 
 static int number(const char *word)
