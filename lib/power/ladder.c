@@ -133,6 +133,29 @@ out:
     return status;
 }
 
+static bool is_cut_between(const struct lw_ladder *ladder, size_t one, size_t other)
+{
+    size_t last = one < other ? other : one;
+    for (size_t i = (one < other ? one : other) + 1; i <= last; i++) {
+        if (ladder->taps[i].cut_plus || ladder->taps[i].cut_zero) {
+            return true;
+        }
+    }
+    return false;
+}
+
+bool lw_ladder_paralleled(const struct lw_ladder *ladder, size_t *one, size_t *other)
+{
+    for (*other = 1; *other < ladder->source_count; ++*other) {
+        for (*one = 0; *one < *other; ++*one) {
+            if (!is_cut_between(ladder, ladder->sources[*one].tap, ladder->sources[*other].tap)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
 enum lw_status lw_ladder_check(const struct lw_ladder *ladder, struct lw_error *error)
 {
     if (ladder->tap_count == 0) {

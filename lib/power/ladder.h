@@ -87,6 +87,11 @@ struct lw_point {
     enum lw_source_mode *source_mode;
     unsigned iterations; // Newton steps
 };
+
+// Whether two sources stand on one stretch of both rails, no cut between: *one and *other (the
+// lower index first). Unless they are made for paralleling, one can feed back into the other.
+bool lw_ladder_paralleled(const struct lw_ladder *ladder, size_t *one, size_t *other);
+
 enum lw_status lw_point_init(const struct lw_ladder *ladder, struct lw_point *point,
                              struct lw_error *error);
 void lw_point_finish(struct lw_point *point);

@@ -4,25 +4,6 @@
 #include "power/solver.h"
 #include "power/tolerance.h"
 
-// Whether some stretch without a cut has more than one source, whatever they do just now.
-static bool is_fed_twice(const struct lw_ladder *ladder)
-{
-    for (size_t s = 0; s < ladder->source_count; s++) {
-        for (size_t other = 0; other < s; other++) {
-            size_t near = ladder->sources[s].tap;
-            size_t far = ladder->sources[other].tap;
-            bool cut = false;
-            for (size_t i = (near < far ? near : far) + 1; i <= (near < far ? far : near); i++) {
-                cut = cut || ladder->taps[i].cut_plus || ladder->taps[i].cut_zero;
-            }
-            if (!cut) {
-                return true;
-            }
-        }
-    }
-    return false;
-}
-
 static bool begins_stretch(const struct lw_ladder *ladder, size_t tap)
 {
     return tap == 0 || ladder->taps[tap].cut_plus || ladder->taps[tap].cut_zero;
@@ -102,7 +83,8 @@ enum lw_status lw_worst_case_find(const struct lw_ladder *worst, struct lw_worst
         result->volts[i] = lw_point_volts(&path.point, i);
     }
     lw_ladder_path_finish(&path);
-    bool twice = is_fed_twice(worst);
+    size_t one, other;
+    bool twice = lw_ladder_paralleled(worst, &one, &other);
     if (!result->all_on || worst->bond_count > 1 || (twice && sinks_or_trips(worst))) {
         result->kind = LW_WORST_ESTIMATE;
     } else if (twice) {

@@ -20,6 +20,9 @@ static void print_taps(const struct lw_ladder *ladder, const struct lw_point *po
         if (i > 0 && !tap->cut_zero) {
             printf("rz%zu z%zu z%zu %.17g\n", i, i - 1, i, tap->span_zero_ohm);
         }
+        if (point->load_state[i] == LW_LOAD_WAITING && tap->load.kind != LW_LOAD_NONE) {
+            printf("iw%zu p%zu z%zu dc %.17g\n", i, i, i, tap->load.start_up_a);
+        }
         if (point->load_state[i] != LW_LOAD_RUNNING) {
             continue;
         }
@@ -72,6 +75,13 @@ static void print_source(const struct chain *chain, const struct lw_point *point
     if (point->source_mode[s] == LW_SOURCE_VOLTAGE) {
         printf("vs%zu e%zu %s dc %.17g\n", s, s, zero, source->volts);
         printf("re%zu e%zu p%zu %.17g\n", s, s, source->tap, source->plus_ohm);
+    } else if (point->source_mode[s] == LW_SOURCE_LIMITED && source->past_limit == LW_FOLD_BACK) {
+        // The regulated voltage falls with the current in a straight line: a second, fictive source
+        // of fold_back_a and the conductance that makes up the rest, before the same resistance.
+        double per_volt = (source->limit_a - source->fold_back_a) / source->volts;
+        printf("gs%zu %s e%zu e%zu %s %.17g\n", s, zero, s, s, zero, per_volt);
+        printf("is%zu %s e%zu dc %.17g\n", s, zero, s, source->fold_back_a);
+        printf("re%zu e%zu p%zu %.17g\n", s, s, source->tap, source->plus_ohm);
     } else if (point->source_mode[s] == LW_SOURCE_LIMITED) {
         printf("is%zu %s p%zu dc %.17g\n", s, zero, source->tap, source->limit_a);
     }
@@ -83,7 +93,9 @@ static void print_modes(const struct chain *chain, const struct lw_point *point)
     printf("* modes\n");
     for (size_t s = 0; s < chain->ladder.source_count; s++) {
         const struct lw_source *source = &chain->sources[s];
-        printf("%zu %s %.17g %.17g %.17g\n", source->tap, words[point->source_mode[s]],
+        bool sinks = source->reverse == LW_REVERSE_SINKS;
+        printf("%zu %s %.17g %.17g %.17g\n", source->tap,
+               sinks && point->source_a[s] < 0.0 ? "sinking" : words[point->source_mode[s]],
                source->volts, source->plus_ohm + source->zero_ohm, source->limit_a);
     }
 }
@@ -108,24 +120,55 @@ static void print_chain(const struct chain *chain, const struct lw_point *point)
     printf("* end\n");
 }
 
-// A tenth of the nodes off, and loads such that some supplies reach their limit.
+// Supplies of other kinds than the plain one that blocks.
+static void vary_sources(struct chain *chain, uint64_t *state)
+{
+    for (size_t s = 0; s < chain->ladder.source_count; s++) {
+        struct lw_source *source = &chain->sources[s];
+        if (!isinf(source->limit_a) && draw(state) < 0.5) {
+            source->past_limit = LW_FOLD_BACK;
+            source->fold_back_a = draw_in(state, 0.2, 0.9) * source->limit_a;
+        }
+        if (draw(state) < 0.2) {
+            source->reverse = LW_REVERSE_SINKS;
+        }
+    }
+}
+
+// Whether every waiting node draws its whole start-up current, which the deck takes for granted.
+static bool all_waiting_draw(const struct lw_ladder *ladder, const struct lw_point *point)
+{
+    for (size_t i = 0; i < ladder->tap_count; i++) {
+        const struct lw_load *load = &ladder->taps[i].load;
+        if (point->load_state[i] == LW_LOAD_WAITING && load->kind != LW_LOAD_NONE &&
+            point->load_a[i] != load->start_up_a) {
+            return false;
+        }
+    }
+    return true;
+}
+
+// A tenth of the nodes off and a tenth waiting.
 static bool try_chain(struct chain *chain, uint64_t *state)
 {
     struct lw_error error = {0};
     struct lw_point point;
     size_t taps = draw(state) < 0.3 ? 1 + draw_below(state, 12) : 1 + draw_below(state, MOST_TAPS);
     chain_draw(chain, taps, state);
+    vary_sources(chain, state);
     if (lw_ladder_check(&chain->ladder, &error) != LW_OK ||
         lw_point_init(&chain->ladder, &point, &error) != LW_OK) {
         return false;
     }
     all_run(&chain->ladder, &point);
     for (size_t i = 0; i < taps; i++) {
-        if (draw(state) < 0.1) {
-            point.load_state[i] = LW_LOAD_OFF;
+        double lot = draw(state);
+        if (lot < 0.2) {
+            point.load_state[i] = lot < 0.1 ? LW_LOAD_OFF : LW_LOAD_WAITING;
         }
     }
-    bool fine = lw_ladder_solve(&chain->ladder, &point, &error) == LW_OK && point.exists;
+    bool fine = lw_ladder_solve(&chain->ladder, &point, &error) == LW_OK && point.exists &&
+                all_waiting_draw(&chain->ladder, &point);
     if (fine) {
         print_chain(chain, &point);
     }

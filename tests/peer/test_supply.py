@@ -2,7 +2,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Our operating points against ngspice's, voltage by voltage.
 
-Usage: test_supply.py SUPPLY_DECKS [COUNT [SEED]]. Prints the largest difference; fails above 1e-9 V.
+Usage: test_supply.py SUPPLY_DECKS [COUNT [SEED]]. Prints the largest difference; fails above
+1e-9 V.
 """
 import os
 import re
@@ -41,6 +42,7 @@ def mode_fits(line, theirs):
         "voltage": -1e-6 <= under and past <= 1e-6,
         "limited": past >= -1e-6,
         "blocking": under <= 1e-6,
+        "sinking": under <= 1e-6,
     }[mode]
 
 
@@ -56,12 +58,12 @@ def compare(block, folder):
     for tap, line in enumerate(volts.strip().splitlines()):
         plus, zero = (float(word) for word in line.split())
         largest = max(largest, abs(theirs[f"p{tap}"] - plus), abs(theirs[f"z{tap}"] - zero))
-    return largest, title, modes.count("limited"), modes.count("blocking")
+    return largest, title, [modes.count(word) for word in ("limited", "blocking", "sinking")]
 
 
 def main():
     helper = sys.argv[1]
-    count = sys.argv[2] if len(sys.argv) > 2 else "50"
+    count = sys.argv[2] if len(sys.argv) > 2 else "200"
     seed = sys.argv[3] if len(sys.argv) > 3 else "1"
     out = subprocess.run([helper, count, seed], capture_output=True, text=True, check=True).stdout
     blocks = [block for block in out.split("* end\n") if block.strip()]
@@ -69,9 +71,8 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         results = [compare(block, folder) for block in blocks]
     worst = max(results)
-    limited = sum(result[2] for result in results)
-    blocking = sum(result[3] for result in results)
-    print(f"{len(blocks)} chains ({limited} supplies limited, {blocking} blocking): "
+    limited, blocking, sinking = (sum(column) for column in zip(*(r[2] for r in results)))
+    print(f"{len(blocks)} chains ({limited} supplies limited, {blocking} blocking, {sinking} sinking): "
           f"largest difference {worst[0]:.3g} V ({worst[1]})")
     return 0 if worst[0] <= GOAL_V else 1
 

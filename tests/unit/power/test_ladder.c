@@ -409,6 +409,24 @@ static void more_load_never_raises_a_voltage(void **state)
     }
 }
 
+static void two_sources_without_a_cut_between_are_named(void **state)
+{
+    (void)state;
+    struct chain chain;
+    size_t one = 9;
+    size_t other = 9;
+    chain_begin(&chain, 6);
+    chain_feed(&chain, 0, 24.0, 0.1, 0.0, 1.0);
+    chain_feed(&chain, 5, 24.0, 0.1, 0.0, 1.0);
+    chain_feed(&chain, 3, 24.0, 0.1, 0.0, 1.0);
+    chain.taps[2].cut_plus = true;
+    assert_true(lw_ladder_paralleled(&chain.ladder, &one, &other));
+    assert_int_equal(one, 1);
+    assert_int_equal(other, 2);
+    chain.taps[4].cut_plus = true;
+    assert_false(lw_ladder_paralleled(&chain.ladder, &one, &other));
+}
+
 static void assert_refused(const struct chain *chain, const char *says)
 {
     struct lw_error error = {0};
@@ -459,6 +477,7 @@ int main(void)
         cmocka_unit_test(kirchhoff_holds_on_random_chains),
         cmocka_unit_test(a_chain_read_from_its_other_end_gives_the_same_voltages),
         cmocka_unit_test(more_load_never_raises_a_voltage),
+        cmocka_unit_test(two_sources_without_a_cut_between_are_named),
         cmocka_unit_test(nonsense_is_refused_in_one_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
