@@ -299,29 +299,59 @@ static enum lw_status score_span(struct fit *fit, size_t span, double visible,
     return LW_OK;
 }
 
+static enum lw_status score_draw(struct fit *fit, size_t tap, struct lw_draw_fit *out)
+{
+    *out = (struct lw_draw_fit){.extra_share = NAN, .u_share = NAN};
+    struct lw_load *load = &fit->ladder.taps[tap].load;
+    if (load->kind == LW_LOAD_NONE || !(load->value > 0) || is_stepped(fit) ||
+        fit->states[tap] != LW_LOAD_RUNNING) {
+        return LW_OK;
+    }
+    // By a thousandth of the draw; a resistor's falls with its ohms.
+    double by = (load->kind == LW_LOAD_RESISTOR ? -1e-3 : 1e-3) * load->value;
+    enum lw_status status = slope(fit, &load->value, by, fit->at_plan);
+    gsl_vector_scale(fit->column, by * 1e3);
+    double information = weighed(fit, fit->column, fit->column);
+    if (status == LW_OK && information > 1e-9) {
+        out->u_share = 1 / sqrt(information);
+        out->extra_share = weighed(fit, fit->column, fit->residual) / information;
+        out->chi2_gain = out->extra_share * out->extra_share * information;
+    }
+    return status;
+}
+
+// chi-square of the readings with the ladder as it is bent now; INFINITY without an operating
+// point.
+static enum lw_status chi2_here(struct fit *fit, gsl_vector *here, double *chi2)
+{
+    enum lw_status status = volts_at_meters(fit, here);
+    *chi2 = INFINITY;
+    if (status == LW_OK) {
+        residual_from(fit, here);
+        *chi2 = weighed(fit, fit->residual, fit->residual);
+    }
+    return status == LW_GARBLED ? LW_OK : status;
+}
+
 // Gauss and Newton in one unknown, the span's extra resistance, which cannot be below 0. A step
 // that leaves no operating point is halved.
-static void fit_again(struct fit *fit, size_t span, struct lw_span_fit *out)
+static enum lw_status fit_again(struct fit *fit, size_t span, gsl_vector *here,
+                                struct lw_span_fit *out)
 {
     double *ohm = &fit->ladder.taps[span].span_plus_ohm;
     double planned = *ohm, best = 0, best_chi2 = fit->chi2, step_ohm = fmax(out->extra_ohm, 0);
-    gsl_vector *here = gsl_vector_alloc(fit->count);
-    for (int i = 0; here != NULL && i < FIT_STEPS; i++) {
+    enum lw_status status = LW_OK;
+    for (int i = 0; i < FIT_STEPS && status == LW_OK; i++) {
+        double chi2;
         *ohm = planned + fmax(best + step_ohm, 0);
-        bool solved = volts_at_meters(fit, here) == LW_OK;
-        if (solved) {
-            residual_from(fit, here);
-        }
-        double chi2 = solved ? weighed(fit, fit->residual, fit->residual) : INFINITY;
-        if (chi2 > best_chi2) {
+        status = chi2_here(fit, here, &chi2);
+        if (status != LW_OK || chi2 > best_chi2) {
             step_ohm /= 2;
             continue;
         }
         best = *ohm - planned;
         best_chi2 = chi2;
-        if (slope(fit, ohm, 1e-4, here) != LW_OK) {
-            break;
-        }
+        status = slope(fit, ohm, 1e-4, here);
         double information = weighed(fit, fit->column, fit->column);
         step_ohm = weighed(fit, fit->column, fit->residual) / information;
         out->u_ohm = 1 / sqrt(information);
@@ -330,29 +360,42 @@ static void fit_again(struct fit *fit, size_t span, struct lw_span_fit *out)
         }
     }
     *ohm = planned;
-    gsl_vector_free(here);
     out->extra_ohm = best;
     out->chi2_gain = fit->chi2 - best_chi2;
+    return status;
+}
+
+// The span with the largest gain that is not done yet; 0: none.
+static size_t next_best(const struct lw_weak_span *result, const bool *done)
+{
+    size_t best = 0;
+    for (size_t k = 1; k < result->span_count; k++) {
+        bool better = !done[k] && result->fits[k].chi2_gain > 0 &&
+                      (best == 0 || result->fits[k].chi2_gain > result->fits[best].chi2_gain);
+        best = better ? k : best;
+    }
+    return best;
 }
 
 // The spans with the largest gains so far, each once.
-static void fit_best_again(struct fit *fit, struct lw_weak_span *result)
+static enum lw_status fit_best_again(struct fit *fit, struct lw_weak_span *result)
 {
     bool *done = calloc(result->span_count, sizeof *done);
-    for (int i = 0; done != NULL && i < FIT_AGAIN; i++) {
-        size_t best = 0;
-        for (size_t k = 1; k < result->span_count; k++) {
-            bool better = !done[k] && result->fits[k].chi2_gain > 0 &&
-                          (best == 0 || result->fits[k].chi2_gain > result->fits[best].chi2_gain);
-            best = better ? k : best;
-        }
+    gsl_vector *here = gsl_vector_alloc(fit->count);
+    enum lw_status status = done != NULL && here != NULL
+                                ? LW_OK
+                                : lw_fail(fit->error, LW_MEMORY, "no memory for a fit");
+    for (int i = 0; status == LW_OK && i < FIT_AGAIN; i++) {
+        size_t best = next_best(result, done);
         if (best == 0) {
             break;
         }
         done[best] = true;
-        fit_again(fit, best, &result->fits[best]);
+        status = fit_again(fit, best, here, &result->fits[best]);
     }
     free(done);
+    gsl_vector_free(here);
+    return status;
 }
 
 static void choose(struct lw_weak_span *result, double critical)
@@ -375,13 +418,28 @@ static void choose(struct lw_weak_span *result, double critical)
     }
 }
 
+static void choose_draw(struct lw_weak_span *result, double critical)
+{
+    for (size_t tap = 0; tap < result->span_count; tap++) {
+        if (result->draws[tap].chi2_gain > result->draws[result->draw_tap].chi2_gain) {
+            result->draw_tap = tap;
+        }
+    }
+    double gain = result->draws[result->draw_tap].chi2_gain;
+    result->draw_found = gain > critical * critical && gain > result->fits[result->span].chi2_gain;
+}
+
 static enum lw_status find(struct fit *fit, const struct lw_ladder *plan,
                            struct lw_weak_span *result)
 {
-    double critical = NAN;
+    double critical = NAN, critical_draw = NAN;
     size_t spans = plan->tap_count > 1 ? plan->tap_count - 1 : 1;
     enum lw_status status =
         lw_quantile_normal(LW_TAIL_ABOVE, 0.05 / (double)spans, &critical, fit->error);
+    if (status == LW_OK) {
+        status = lw_quantile_normal(LW_TAIL_ABOVE, 0.025 / (double)plan->tap_count, &critical_draw,
+                                    fit->error);
+    }
     if (status == LW_OK) {
         status = volts_at_meters(fit, fit->at_plan);
     }
@@ -395,10 +453,16 @@ static enum lw_status find(struct fit *fit, const struct lw_ladder *plan,
     fit->chi2 = weighed(fit, fit->residual, fit->residual);
     for (size_t k = 0; k < plan->tap_count && status == LW_OK; k++) {
         status = score_span(fit, k, critical + 1.6449, &result->fits[k]);
+        if (status == LW_OK) {
+            status = score_draw(fit, k, &result->draws[k]);
+        }
     }
     if (status == LW_OK) {
-        fit_best_again(fit, result);
+        status = fit_best_again(fit, result);
+    }
+    if (status == LW_OK) {
         choose(result, critical);
+        choose_draw(result, critical_draw);
         result->chi2 = fit->chi2;
         result->dof = (double)fit->count;
     }
@@ -413,8 +477,10 @@ enum lw_status lw_weak_span_find(const struct lw_ladder *ladder, const enum lw_l
     struct fit fit = {.states = states, .meters = meters, .options = options, .error = error};
     *result = (struct lw_weak_span){.span_count = ladder->tap_count};
     result->fits = calloc(ladder->tap_count, sizeof *result->fits);
-    enum lw_status status = result->fits != NULL ? fit_init(&fit, ladder)
-                                                 : lw_fail(error, LW_MEMORY, "no memory for spans");
+    result->draws = calloc(ladder->tap_count, sizeof *result->draws);
+    enum lw_status status = result->fits != NULL && result->draws != NULL
+                                ? fit_init(&fit, ladder)
+                                : lw_fail(error, LW_MEMORY, "no memory for spans");
     if (status == LW_OK) {
         status = find(&fit, ladder, result);
     }
@@ -429,6 +495,7 @@ void lw_weak_span_finish(struct lw_weak_span *result)
 {
     if (result != NULL) {
         free(result->fits);
+        free(result->draws);
         *result = (struct lw_weak_span){0};
     }
 }

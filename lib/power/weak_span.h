@@ -47,14 +47,26 @@ struct lw_span_fit {
     double smallest_visible_ohm; // extra that would be proved 95 times in 100; INFINITY: none
 };
 
+// What one node would have to draw alone, beyond the common factor, as a share of its planned draw:
+// 1 is twice the plan. Compare `chi2_gain` with the spans': the larger explains the readings
+// better.
+struct lw_draw_fit {
+    double extra_share, u_share; // NAN where nothing shows it (no load, a load step)
+    double chi2_gain;            // 0 or more, for more and for less than planned
+};
+
 // Span k (index) ends at tap k.
 struct lw_weak_span {
     size_t span_count;
     struct lw_span_fit *fits;
-    bool found;       // one-sided 95 %, corrected for the number of spans looked at
-    size_t span;      // the best one
-    size_t low, high; // spans that the readings cannot tell apart from it, inclusive
-    double chi2, dof; // of the readings against the plan, without any extra
+    struct lw_draw_fit *draws; // per tap
+    size_t draw_tap;           // whose draw fits worst
+    bool draw_found;           // two-sided 5 %, corrected for the number of taps, and a better
+                               // explanation than any span
+    bool found;                // one-sided 95 %, corrected for the number of spans looked at
+    size_t span;               // the best one
+    size_t low, high;          // spans that the readings cannot tell apart from it, inclusive
+    double chi2, dof;          // of the readings against the plan, without any extra
 };
 
 // `states` per tap: which loads draw (those that answer, run). At least three meters with a

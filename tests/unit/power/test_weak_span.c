@@ -92,6 +92,7 @@ static void one_state_finds_a_joint_near_the_head_and_says_what_it_cannot_see(vo
     assert_true(site_read_state(&site, &seed));
     struct lw_weak_span result = find(&site, &one_state);
     assert_true(is_near(&result, 5));
+    assert_false(result.draw_found);
     double near_ohm = result.fits[2].smallest_visible_ohm;
     double far_ohm = result.fits[23].smallest_visible_ohm;
     assert_true(far_ohm > 10.0 * near_ohm);
@@ -130,6 +131,30 @@ static void the_smallest_visible_fault_is_found_as_often_as_claimed(void **state
     }
     print_message("faults of the smallest visible size found: %d of 100\n", found);
     assert_true(found >= 86);
+}
+
+// A node that draws three times its plan bends the chain at its tap; the span before it bends it
+// otherwise, and the readings tell which.
+static void a_node_that_draws_too_much_is_named_and_not_a_span(void **state)
+{
+    (void)state;
+    uint64_t seed = 8;
+    int named = 0;
+    int spans = 0;
+    for (int trial = 0; trial < 40; trial++) {
+        struct site site;
+        site_draw(&site, 60, &seed);
+        size_t tap = 30 + draw_below(&seed, 20);
+        site.real.taps[tap].load.value += 8.0;
+        assert_true(site_read_state(&site, &seed));
+        struct lw_weak_span result = find(&site, &one_state);
+        named += result.draw_found && result.draw_tap + 3 >= tap && result.draw_tap <= tap + 3;
+        spans += result.found && !result.draw_found;
+        lw_weak_span_finish(&result);
+    }
+    print_message("of 40 nodes with 8 W too much %d named within three, %d times a span instead\n",
+                  named, spans);
+    assert_true(named >= 36 && spans <= 2);
 }
 
 // 1 A flows already; span 1 of 2 ohm a loop: the second node may fall from 22 to 20 V by 1 A more.
@@ -180,6 +205,7 @@ int main(void)
         cmocka_unit_test(a_load_step_finds_a_bad_joint_even_at_the_far_end),
         cmocka_unit_test(one_state_finds_a_joint_near_the_head_and_says_what_it_cannot_see),
         cmocka_unit_test(the_smallest_visible_fault_is_found_as_often_as_claimed),
+        cmocka_unit_test(a_node_that_draws_too_much_is_named_and_not_a_span),
         cmocka_unit_test(a_load_step_is_as_large_as_the_tail_allows),
         cmocka_unit_test(two_voltmeters_are_too_few),
     };
