@@ -236,8 +236,10 @@ enum lw_status lw_wire_serve(struct lw_wire *wire, struct lw_line *outside,
     if (!pump) {
         return lw_fail(error, LW_MEMORY, "no memory to serve a virtual wire");
     }
-    pump->actor =
-        (struct lw_actor){.ops = &pump_actor, .framing = options->framing, .drive_v = 2.0};
+    pump->actor = (struct lw_actor){.ops = &pump_actor,
+                                    .framing = options->framing,
+                                    .drive_v = 2.0,
+                                    .echoes = outside->adu == LW_ADU_RTU};
     pump->wire = wire;
     pump->outside = outside;
     pump->options = options;
