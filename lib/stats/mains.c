@@ -12,14 +12,15 @@
 #include <stdlib.h>
 
 static const double nominal_hz[] = {50, 60};
-enum { GRIDS = 2, ENOUGH_TIMES = 2000 };
+enum { GRIDS = 2, ENOUGH_TIMES = 2000, REFINEMENTS = 12 };
 
 static const double tolerance = 0.01;  // of the nominal frequency
 static const double floor_from = 0.02; // nearest and farthest distance of the floor's frequencies
 static const double floor_to = 0.1;
-static const double near_s = 0.04;    // neighbours reach at least two periods of 50 Hz
-static const double oversampling = 4; // frequencies per 1 / duration
-static const size_t most_frequencies = 4000000;
+static const double near_s = 0.04;        // neighbours reach at least two periods of 50 Hz
+static const double oversampling = 4;     // frequencies per 1 / duration
+static const double worth_refining = 0.1; // false-alarm probability
+static const double longest_s = 12000;    // of readings used: bounds time and memory
 
 // Evenly spaced frequencies and the power at each.
 struct band {
@@ -35,9 +36,8 @@ struct candidate {
 static enum lw_status band_start(struct band *band, double low_hz, double high_hz,
                                  double duration_s, struct lw_error *error)
 {
-    double steps = fmin((high_hz - low_hz) * duration_s * oversampling, (double)most_frequencies);
     band->low_hz = low_hz;
-    band->count = (size_t)ceil(fmax(steps, 32)) + 1;
+    band->count = (size_t)ceil(fmax((high_hz - low_hz) * duration_s * oversampling, 32)) + 1;
     band->step_hz = (high_hz - low_hz) / (double)(band->count - 1);
     band->power = calloc(band->count, sizeof *band->power);
     return band->power ? LW_OK
@@ -91,6 +91,26 @@ static enum lw_status strongest(const double *time_s, const double *value, size_
     return status;
 }
 
+// Climbs from the grid of frequencies to the top of the peak, by golden section.
+static enum lw_status refine(const double *time_s, const double *fast, size_t n,
+                             struct candidate *best, struct lw_error *error)
+{
+    double step_hz = 1 / (oversampling * (time_s[n - 1] - time_s[0]));
+    double low = best->frequency_hz - step_hz, high = best->frequency_hz + step_hz;
+    for (int i = 0; i < REFINEMENTS; i++) {
+        double third = 0.381966 * (high - low);
+        double at[2] = {low + third, high - third}, power[2];
+        enum lw_status status = lw_lomb(time_s, fast, n, at, 2, power, error);
+        if (status) {
+            return status;
+        }
+        low = power[0] > power[1] ? low : at[0];
+        high = power[0] > power[1] ? at[1] : high;
+    }
+    best->frequency_hz = (low + high) / 2;
+    return LW_OK;
+}
+
 static enum lw_status search(const double *time_s, const double *fast, size_t n,
                              struct lw_mains *mains, struct lw_error *error)
 {
@@ -104,9 +124,15 @@ static enum lw_status search(const double *time_s, const double *fast, size_t n,
         best = candidate.false_alarm < best.false_alarm ? candidate : best;
     }
     mains->floor = best.floor;
+    enum lw_status status = LW_OK;
+    if (best.false_alarm < worth_refining) {
+        status = refine(time_s, fast, n, &best, error);
+    }
     double share = 1;
-    enum lw_status status = lw_times_folding(time_s, n < ENOUGH_TIMES ? n : ENOUGH_TIMES,
-                                             best.frequency_hz, &share, error);
+    if (!status) {
+        status = lw_times_folding(time_s, n < ENOUGH_TIMES ? n : ENOUGH_TIMES, best.frequency_hz,
+                                  &share, error);
+    }
     mains->visible = share < 0.5;
     if (lw_tone_fit(time_s, fast, n, best.frequency_hz, &mains->tone, NULL)) {
         mains->visible = false;
@@ -119,6 +145,9 @@ enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n
                              struct lw_mains *mains, struct lw_error *error)
 {
     *mains = (struct lw_mains){{NAN, NAN, NAN, NAN, NAN, 1}, NAN, false};
+    while (n > 0 && time_s[n - 1] - time_s[0] > longest_s) {
+        n--;
+    }
     if (n < 16 || !(time_s[n - 1] > time_s[0])) {
         return lw_fail(error, LW_USAGE, "%zu readings are too few to look for the mains", n);
     }

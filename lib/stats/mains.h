@@ -25,7 +25,8 @@ struct lw_mains {
 // Searches 50 Hz and 60 Hz, each within 1 % (EN 50160 gives that for 99.5 % of a year for 50 Hz in
 // an interconnected grid; for 60 Hz taken alike), against the noise floor of the 20 % around, so
 // that drift and pink noise do not cry wolf. time_s ascending, n >= 16, readings not all equal,
-// duration above 0; else LW_USAGE. LW_MEMORY.
+// duration above 0; else LW_USAGE. LW_MEMORY. Of readings that go on
+// for more than 12 000 s the first 12 000 s are used.
 enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n,
                              struct lw_mains *mains, struct lw_error *error);
 

@@ -19,7 +19,7 @@ static const double floor_width = 64;  // of a block of the floor, in 1 / durati
 static const double slowest = 30;      // lowest frequency searched, in 1 / duration
 static const double split_rate = 0.1;  // between the parts, in poll rates
 static const double looks_alike = 0.5; // share above which the times repeat
-static const double most_frequencies = 4e6;
+static const double most_frequencies = 2e6;
 
 enum { FEWEST = 64, FIRST_STEPS = 3, SWEEPS = 2 };
 

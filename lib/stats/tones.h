@@ -30,7 +30,7 @@ struct lw_tones {
 // Keeps the tones whose false-alarm probability, over the whole search and `together` (>= 1) nodes,
 // is below `level` (0.05). Slow noise is taken away above a tenth of the mean poll rate. time_s
 // ascending, n >= 64, readings not all equal, duration above 0, high_hz above 30 / duration: else
-// LW_USAGE. LW_USAGE when the search has more than 2e6 frequencies (four per 1 / duration).
+// LW_USAGE. LW_USAGE when the search has more than 1e6 frequencies (four per 1 / duration).
 // LW_MEMORY. Time: a transform over the band per tone found, and one more, and a few
 // least-squares fits per tone.
 enum lw_status lw_tones_find(const double *time_s, const double *value, size_t n, double high_hz,
