@@ -331,15 +331,15 @@ static enum lw_status take_packet_options(const struct lw_reader *reader, size_t
     return status;
 }
 
-// Which interface a packet came in on; the number must have been described before.
-static enum lw_status interface_of(const struct lw_reader *reader, size_t number,
-                                   const struct interface **interface, struct lw_error *error)
+// The interface a packet came in on, or NULL when it was not described before.
+static const struct interface *interface_of(const struct lw_reader *reader, size_t number)
 {
-    if (number >= reader->interface_count) {
-        return bad_block(reader, error, "a packet of an interface that was not described");
-    }
-    *interface = &reader->interfaces[number];
-    return LW_OK;
+    return number < reader->interface_count ? &reader->interfaces[number] : NULL;
+}
+
+static enum lw_status no_interface(const struct lw_reader *reader, struct lw_error *error)
+{
+    return bad_block(reader, error, "a packet of an interface that was not described");
 }
 
 // Bytes of a packet that stand in the block from `at`.
@@ -368,14 +368,13 @@ static enum lw_status take_packet(struct lw_reader *reader, bool old, bool *ours
                                   struct lw_read_packet *read, struct lw_error *error)
 {
     const uint8_t *head = reader->head;
-    const struct interface *interface = NULL;
     if (reader->head_count < 20) {
         return bad_block(reader, error, "too short for a packet");
     }
-    enum lw_status status =
-        interface_of(reader, old ? get16(reader, head) : get32(reader, head), &interface, error);
-    if (status != LW_OK) {
-        return status;
+    const struct interface *interface =
+        interface_of(reader, old ? get16(reader, head) : get32(reader, head));
+    if (!interface) {
+        return no_interface(reader, error);
     }
     *ours = is_ours(interface->link_type);
     if (!*ours) {
@@ -387,7 +386,7 @@ static enum lw_status take_packet(struct lw_reader *reader, bool old, bool *ours
     if (!lw_time_unit_ns(&interface->unit, units, &read->packet.first_utc_ns)) {
         return bad_block(reader, error, "a time that cannot be");
     }
-    status = take_bytes(reader, 20, get32(reader, head + 12), read, error);
+    enum lw_status status = take_bytes(reader, 20, get32(reader, head + 12), read, error);
     size_t options = 20 + (read->packet.count + 3) / 4 * 4;
     if (status == LW_OK && options > reader->head_count) {
         status = bad_block(reader, error, "a packet longer than its block");
@@ -399,13 +398,12 @@ static enum lw_status take_packet(struct lw_reader *reader, bool old, bool *ours
 static enum lw_status take_simple_packet(struct lw_reader *reader, bool *ours,
                                          struct lw_read_packet *read, struct lw_error *error)
 {
-    const struct interface *interface = NULL;
     if (reader->head_count < 4) {
         return bad_block(reader, error, "too short for a packet");
     }
-    enum lw_status status = interface_of(reader, 0, &interface, error);
-    if (status != LW_OK) {
-        return status;
+    const struct interface *interface = interface_of(reader, 0);
+    if (!interface) {
+        return no_interface(reader, error);
     }
     *ours = is_ours(interface->link_type);
     if (!*ours) {
