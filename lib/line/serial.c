@@ -82,14 +82,17 @@ static enum lw_status serial_send(struct lw_line *line, const uint8_t *bytes, si
     return status;
 }
 
-// What the marks cannot tell, parity from stop bit, and what they do not show, an overrun, the
-// driver's counts do, where it has them.
+// What the marks cannot tell, parity from stop bit, and what they do not show, an overrun and a
+// break without a byte, the driver's counts do, where it has them.
 static unsigned damage(struct serial *serial)
 {
     struct serial_icounter_struct now = serial->errors;
-    unsigned flags = serial->marks.damaged_break ? LW_PIECE_BREAK : 0;
+    unsigned flags = 0;
     if (serial->counted) {
         serial->counted = ioctl(serial->system.descriptor, TIOCGICOUNT, &now) == 0;
+    }
+    if (serial->marks.damaged_break || now.brk != serial->errors.brk) {
+        flags |= LW_PIECE_BREAK;
     }
     if (now.overrun != serial->errors.overrun || now.buf_overrun != serial->errors.buf_overrun) {
         flags |= LW_PIECE_OVERRUN;

@@ -213,6 +213,8 @@ static void damage_is_told_apart_by_what_the_driver_counts(void **state)
     assert_int_equal(flags_of(ends, "A", 1), LW_PIECE_OVERRUN);
     driver.brk++;
     assert_int_equal(flags_of(ends, "\xff\x00\x00", 3), LW_PIECE_BREAK);
+    driver.brk++;
+    assert_int_equal(flags_of(ends, "A", 1), LW_PIECE_BREAK);
     assert_int_equal(flags_of(ends, "A", 1), 0);
     counts = false;
 }
