@@ -96,7 +96,7 @@ class Machine:
 
 
 def main():
-    guest, root = sys.argv[1:]
+    guest, root = (os.path.abspath(word) for word in sys.argv[1:])
     with tempfile.TemporaryDirectory() as folder:
         build_initramfs(guest, root, folder)
         machine = Machine(root, folder)
