@@ -14,6 +14,11 @@
 #include <time.h>
 #include <wchar.h>
 
+// The drawing library's headers use what is banned below; who draws gets them before.
+#ifdef LW_DRAWS
+#include <pango/pangocairo.h>
+#endif
+
 // glibc makes alloca a macro; poisoning a macro is a warning.
 #undef alloca
 

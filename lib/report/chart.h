@@ -118,8 +118,7 @@ void lw_display_list_finish(struct lw_display_list *list);
 struct lw_box {
     double left, top, right, bottom; // mm
 };
-// The place that an op takes; text by an estimate on the wide side (0.6 of its height for each
-// column, the mean advance of a wide sans serif face).
+// The place that an op takes; text by an estimate on the wide side, from classes of characters.
 struct lw_box lw_op_box(const struct lw_op *op);
 
 #endif

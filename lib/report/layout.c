@@ -14,7 +14,6 @@
 
 #define TEXT_MM       2.6
 #define ROW_MM        4.2
-#define COLUMN_SHARE  0.6
 #define NAMES_MOST_MM 24.0
 #define DECIMATION_MM 0.25
 #define TICK_MM       1.2
@@ -39,9 +38,40 @@ static double number_at(const struct lw_list *list, size_t index)
     return ((const double *)list->items)[index];
 }
 
+// Advance of a character as a share of the text's height: the widest of its class in DejaVu Sans, a
+// wide face, so that the estimate holds for narrower ones too.
+static double advance(uint32_t code)
+{
+    if (code >= 0x80) {
+        char bytes[5] = {0};
+        lw_utf8_encode(code, bytes);
+        size_t columns = lw_text_columns(bytes);
+        return columns == 0 ? 0 : columns == 1 ? 0.8 : 1.05;
+    }
+    if (strchr("MWmw@%&<>+=~#^", (int)code) != NULL) {
+        return 1;
+    }
+    if (code >= 'A' && code <= 'Z') {
+        return 0.79;
+    }
+    return strchr(" ,.:;!'|/\\()[]-iIjltfr", (int)code) != NULL ? 0.42 : 0.64;
+}
+
+static double text_width(const char *text, double size_mm)
+{
+    double sum = 0;
+    for (size_t i = 0, count = strlen(text); i < count;) {
+        uint32_t code = 0;
+        size_t taken = lw_utf8_next(text + i, count - i, &code);
+        sum += taken == 0 ? 1 : advance(code);
+        i += taken == 0 ? 1 : taken;
+    }
+    return sum * size_mm;
+}
+
 static double text_mm(const char *text)
 {
-    return (double)lw_text_columns(text) * COLUMN_SHARE * TEXT_MM;
+    return text_width(text, TEXT_MM);
 }
 
 struct lw_box lw_op_box(const struct lw_op *op)
@@ -54,7 +84,7 @@ struct lw_box lw_op_box(const struct lw_op *op)
         return (struct lw_box){fmin(op->x, op->x2), fmin(op->y, op->y2), fmax(op->x, op->x2),
                                fmax(op->y, op->y2)};
     }
-    double width = (double)lw_text_columns(op->text) * COLUMN_SHARE * op->size_mm;
+    double width = text_width(op->text, op->size_mm);
     double before = op->anchor < 0 ? 0 : op->anchor == 0 ? width / 2 : width;
     double rise = 0.8 * op->size_mm, fall = 0.25 * op->size_mm;
     if (op->upright) {
@@ -237,7 +267,10 @@ static void choose_y(struct plot *plot, struct range range)
         range.low = fmin(0, range.low);
     }
     range.low = range.none ? range.low / 10 : range.low;
-    if (!axis->logarithmic) {
+    if (axis->logarithmic) {
+        range.low /= 1 + EDGE_SHARE;
+        range.high *= 1 + EDGE_SHARE;
+    } else {
         double clear = EDGE_SHARE * (range.high - range.low);
         range.low -= range.low == 0 ? 0 : clear;
         range.high += clear;

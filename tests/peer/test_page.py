@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The report's page in a browser (Chromium): nothing is asked of the network, nothing is complained of, printed pages
 carry what they must, and no two words cover each other with the browser's own fonts."""
-import html.parser
 import pathlib
 import re
 import socketserver
@@ -9,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+from page_words import words_that_overlap
 
 page_maker = sys.argv[1]
 folder = pathlib.Path(tempfile.mkdtemp(prefix="page-"))
@@ -50,44 +50,6 @@ def printed(path):
     return pdf, text.split("\f")[:-1]
 
 
-class Words(html.parser.HTMLParser):
-    def __init__(self):
-        super().__init__()
-        self.words = []
-
-    def handle_starttag(self, tag, attributes):
-        if tag == "page":
-            self.words.append([])
-        if tag == "word":
-            self.box = [float(dict(attributes)[key]) for key in ("xmin", "ymin", "xmax", "ymax")]
-
-    def handle_data(self, data):
-        if self.lasttag == "word" and data.strip():
-            self.words[-1].append((self.box, data))
-
-
-def words_that_overlap(pdf):
-    """Pairs of words of which one covers more than a fifth of the other's height and width."""
-    boxes = folder / "boxes.html"
-    subprocess.run(["pdftotext", "-bbox", pdf, boxes], check=True)
-    reader = Words()
-    reader.feed(boxes.read_text())
-    pairs = []
-    for number, words in enumerate(reader.words):
-        words.sort()
-        for i, (a, text_a) in enumerate(words):
-            for b, text_b in words[i + 1:]:
-                if b[0] >= a[2]:
-                    break
-                if text_a == text_b and max(abs(p - q) for p, q in zip(a, b)) < 3:
-                    continue  # a label's outline and its face
-                wide = min(a[2], b[2]) - b[0]
-                high = min(a[3], b[3]) - max(a[1], b[1])
-                if wide > 0.2 * min(a[2] - a[0], b[2] - b[0]) and high > 0.3 * min(a[3] - a[1], b[3] - b[1]):
-                    pairs.append((number + 1, text_a, text_b))
-    return pairs
-
-
 def host_asked(host):
     return [line for line in asked if host in line]
 
@@ -105,7 +67,7 @@ for nodes in ("4", "24", "200"):
     for number, page in enumerate(pages, 1):
         assert re.search(rf"\b{number} ?/ ?{len(pages)}$", page.rstrip()), f"page number {number}"
     assert "SIMULATED" not in "".join(pages)
-    overlaps = words_that_overlap(pdf)
+    overlaps = words_that_overlap(pdf, folder)
     assert not overlaps, overlaps[:10]
     # a table that goes on names its columns again
     for page in pages:

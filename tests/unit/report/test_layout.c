@@ -225,20 +225,22 @@ static void zero_stands_at_the_foot_of_a_logarithmic_axis(void **state)
     chart->y.logarithmic = true;
     lw_chart_series(chart, "rate", LW_INK_MEASURED, LW_SHAPE_DOTS);
     lw_chart_point(chart, 1, 0);
-    lw_chart_point(chart, 2, 0.01);
-    lw_chart_point(chart, 3, 0.001);
+    lw_chart_point(chart, 2, 0.009);
+    lw_chart_point(chart, 3, 0.0015);
     struct lw_display_list list = laid(chart);
-    double foot = height_of_value(&list, "0.0001"), at_001 = height_of_value(&list, "0.01");
-    double heights[3];
+    double foot = height_of_value(&list, "0.0001"), top = height_of_value(&list, "0.01");
+    double decade = (top - foot) / 2, heights[3];
     size_t count = 0;
     for (size_t i = 0; i < list.ops.count; i++) {
-        if (op_at(&list, i)->kind == LW_OP_DOT && op_at(&list, i)->y > at_001 - 1) {
-            heights[count++] = op_at(&list, i)->y;
+        const struct lw_op *op = op_at(&list, i);
+        if (op->kind == LW_OP_DOT && op->y > top - 1) {
+            heights[count++] = op->y;
         }
     }
     assert_int_equal(count, 3);
-    assert_true(fabs(heights[0] - foot) < 1e-6 && fabs(heights[1] - at_001) < 1e-6);
-    assert_true(fabs(heights[2] - (foot + at_001) / 2) < 1e-6);
+    assert_true(fabs(heights[0] - foot) < 1e-6);
+    assert_true(fabs(heights[1] - (foot + decade * log10(0.009 / 0.0001))) < 1e-6);
+    assert_true(fabs(heights[2] - (foot + decade * log10(0.0015 / 0.0001))) < 1e-6);
     lw_display_list_finish(&list);
     lw_chart_free(chart);
 }
