@@ -5,43 +5,61 @@
 
 #include "base/text.h"
 #include "check/acceptance.h"
-#include "cli/output.h"
+#include "cli/beside.h"
 #include "commands.h"
 #include "report/report.h"
+#include "report_document.h"
 
 static enum lw_status render(struct lw_session *session, const char *path,
                              struct lw_acceptance *acceptance, struct lw_error *error)
 {
-    struct lw_list records = {0};
     struct lw_document document = {0};
     struct lw_text html = {0};
-    struct lw_error chain = {0};
-    int broken = 0;
-    const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
-    int64_t now_ns = lw_clock_utc_ns(&session->system, lw_clock_now_ns(&session->system));
-    enum lw_status status = lw_visit_records(&session->visit, &records, &broken, &chain);
-    if (status != LW_OK) {
-        *error = chain;
-    } else {
-        status = lw_report_build(&session->visit, plan, &records, broken, now_ns, LW_VERSION,
-                                 &document, error);
-    }
+    int64_t made_utc_ns;
+    enum lw_status status =
+        lw_session_document(session, &document, acceptance, &made_utc_ns, error);
     if (status == LW_OK) {
-        lw_acceptance_judge(plan, &records, acceptance);
         status = lw_report_html(&document, &html, error);
     }
     if (status == LW_OK) {
         status = lw_file_write(path, html.bytes, html.length, error);
     }
-    if (status == LW_OK && broken > 0) {
-        char text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
-        lw_cli_say(session->cli, "the records do not fit together from number %d on: %s", broken,
-                   lw_error_text(&chain, text, sizeof text));
-    }
     lw_text_finish(&html);
     lw_document_finish(&document);
-    lw_records_free(&records);
     return status;
+}
+
+// "report.pdf" for "report.html", "notes.txt.pdf" for "notes.txt".
+static void pdf_path(const char *page, char path[LW_PATH])
+{
+    size_t length = strlen(page);
+    bool named = length > 5 && strcmp(page + length - 5, ".html") == 0;
+    lw_print(path, LW_PATH, "%.*s.pdf", (int)(named ? length - 5 : length), page);
+}
+
+// The PDF is drawn by a program of its own. Without it there is the page, and that is said.
+static void draw_pdf(struct lw_session *session, const char *page)
+{
+    char path[LW_PATH], text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
+    const char *plan = session->cli->settings.plan, *profiles = session->cli->settings.profiles;
+    const char *arguments[10] = {"--quiet", "--visit", session->visit.folder, "--output", path};
+    size_t count = 5;
+    struct lw_error error = {0};
+    int exit_status = 0;
+    pdf_path(page, path);
+    if (plan != NULL) {
+        arguments[count++] = "--plan";
+        arguments[count++] = plan;
+    }
+    if (profiles != NULL) {
+        arguments[count++] = "--profiles";
+        arguments[count++] = profiles;
+    }
+    if (lw_run_beside("linewalk-report", arguments, &exit_status, &error) != LW_OK) {
+        lw_cli_say(session->cli, "no PDF: %s", lw_error_text(&error, text, sizeof text));
+    } else if (exit_status == 0) {
+        printf("report: %s\n", path);
+    }
 }
 
 static void print_acceptance(const struct lw_acceptance *acceptance)
@@ -67,6 +85,8 @@ int lw_do_report(struct lw_session *session, const char *path)
     }
     print_acceptance(&acceptance);
     printf("report: %s\n", path);
+    fflush(stdout);
+    draw_pdf(session, path);
     bool good = acceptance.verdict == LW_ACCEPTED || acceptance.verdict == LW_ACCEPTED_WITH_REMARKS;
     return good ? LW_EXIT_OK : LW_EXIT_VERDICT;
 }
@@ -96,5 +116,5 @@ int lw_cmd_report(struct lw_cli *cli)
 const struct lw_command lw_command_report = {
     "report", "the commissioning report of the visit", "",
     "Puts everything that the visit has recorded into one page that can be read, printed and kept "
-    "without linewalk.",
+    "without linewalk, and into a PDF beside it.",
     lw_cmd_report};

@@ -69,8 +69,8 @@ static void begin_listing(struct lw_document *document, const struct lw_finding 
     const struct lw_column columns[] = {{_("Where"), NULL, false}, {_("What"), NULL, false}};
     const struct lw_code *code = lw_code_find(kind->code);
     char caption[LW_DOCUMENT_CELL];
-    lw_print(caption, sizeof caption, "%s (%zu)", code == NULL ? kind->code : _(code->title),
-             count);
+    lw_print(caption, sizeof caption, _("Likewise: %s (%zu)"),
+             code == NULL ? kind->code : _(code->title), count);
     lw_document_table(document, caption, columns, 2);
 }
 

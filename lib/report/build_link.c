@@ -96,6 +96,7 @@ static void error_chart(struct lw_document *document, const struct lw_plan *plan
                   _("failed polls, share of all"), NULL);
     if (chart != NULL) {
         chart->y.logarithmic = true;
+        chart->y.high = worst(result)->upper95 > 0.1 ? 1 : (double)NAN;
     }
     names(chart, result);
     error_series(chart, result);

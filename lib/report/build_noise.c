@@ -34,10 +34,17 @@ static double judged(const struct lw_noise_node *node)
     return is_peak_to_peak(node) ? node->peak_to_peak : node->stdev;
 }
 
-// Whether two nodes share a chart.
-static bool alike(const struct lw_noise_node *a, const struct lw_noise_node *b)
+static bool has_data(const struct lw_noise_node *node)
 {
-    return strcmp(unit_of(a), unit_of(b)) == 0 && is_peak_to_peak(a) == is_peak_to_peak(b);
+    return isfinite(judged(node));
+}
+
+// Whether a node belongs into the chart of another, which has data. One without data leaves its
+// gap in the first chart of its unit.
+static bool alike(const struct lw_noise_node *node, const struct lw_noise_node *like)
+{
+    return strcmp(unit_of(node), unit_of(like)) == 0 &&
+           (!has_data(node) || is_peak_to_peak(node) == is_peak_to_peak(like));
 }
 
 struct spread {
@@ -158,7 +165,7 @@ static void spread_chart(struct lw_document *document, const struct lw_noise_res
 static bool seen_before(const struct lw_noise_result *result, size_t index)
 {
     for (size_t i = 0; i < index; i++) {
-        if (alike(node_at(result, i), node_at(result, index))) {
+        if (has_data(node_at(result, i)) && alike(node_at(result, i), node_at(result, index))) {
             return true;
         }
     }
@@ -203,7 +210,7 @@ void lw_report_noise(struct lw_document *document, const struct lw_record *recor
     lw_document_fact(document, _("Machine state"),
                      result->state == NULL ? _("not stated") : result->state);
     for (size_t i = 0; i < result->nodes.count; i++) {
-        if (!seen_before(result, i)) {
+        if (has_data(node_at(result, i)) && !seen_before(result, i)) {
             spread_chart(document, result, node_at(result, i));
         }
     }
@@ -231,9 +238,9 @@ void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_r
         {_("Node"), NULL, false},       {_("Unit"), NULL, false},
         {_("Readings"), NULL, true},    {_("Std. dev."), NULL, true},
         {_("Lower bound"), NULL, true}, {_("Upper bound"), NULL, true},
-        {_("Robust"), NULL, true},      {_("Limit"), NULL, true},
-        {_("Outliers"), NULL, true},    {_("Cause"), NULL, false},
-        {_("Result"), NULL, false},
+        {_("Robust"), NULL, true},      {_("Peak-peak"), NULL, true},
+        {_("Limit"), NULL, true},       {_("Outliers"), NULL, true},
+        {_("Cause"), NULL, false},      {_("Result"), NULL, false},
     };
     if (result->nodes.count == 0) {
         return;
@@ -248,6 +255,7 @@ void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_r
         people_cell(document, node->stdev_low95);
         people_cell(document, node->stdev_high95);
         people_cell(document, node->robust_stdev);
+        people_cell(document, node->peak_to_peak);
         limit_cell(document, node->limit);
         lw_document_number(document, node->outliers, 0);
         lw_document_cell(document, node->cause);

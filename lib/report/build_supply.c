@@ -238,8 +238,12 @@ static void weak_span(struct lw_document *document, const struct lw_supply_resul
     if (isfinite(result->weak_extra_ohm)) {
         lw_print(extra, sizeof extra, _(", %.3g \u03a9 more than planned"), result->weak_extra_ohm);
     }
-    lw_report_fact(document, _("Weak span"), _("span %.0f%s; spans %.0f to %.0f look alike"),
-                   result->weak_span, extra, result->weak_span_low, result->weak_span_high);
+    if (result->weak_span_low < result->weak_span_high) {
+        lw_report_fact(document, _("Weak span"), _("span %.0f%s; spans %.0f to %.0f look alike"),
+                       result->weak_span, extra, result->weak_span_low, result->weak_span_high);
+    } else {
+        lw_report_fact(document, _("Weak span"), _("span %.0f%s"), result->weak_span, extra);
+    }
 }
 
 static void facts(struct lw_document *document, const struct lw_supply_result *result)

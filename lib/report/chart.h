@@ -118,7 +118,9 @@ void lw_display_list_finish(struct lw_display_list *list);
 struct lw_box {
     double left, top, right, bottom; // mm
 };
-// The place that an op takes; text by an estimate on the wide side, from classes of characters.
+// Width of a text as a multiple of its height, by an estimate on the wide side.
+double lw_text_em(const char *text);
+// The place that an op takes; text by that estimate.
 struct lw_box lw_op_box(const struct lw_op *op);
 
 #endif

@@ -57,7 +57,7 @@ static double advance(uint32_t code)
     return strchr(" ,.:;!'|/\\()[]-iIjltfr", (int)code) != NULL ? 0.42 : 0.64;
 }
 
-static double text_width(const char *text, double size_mm)
+double lw_text_em(const char *text)
 {
     double sum = 0;
     for (size_t i = 0, count = strlen(text); i < count;) {
@@ -66,12 +66,12 @@ static double text_width(const char *text, double size_mm)
         sum += taken == 0 ? 1 : advance(code);
         i += taken == 0 ? 1 : taken;
     }
-    return sum * size_mm;
+    return sum;
 }
 
 static double text_mm(const char *text)
 {
-    return text_width(text, TEXT_MM);
+    return lw_text_em(text) * TEXT_MM;
 }
 
 struct lw_box lw_op_box(const struct lw_op *op)
@@ -84,7 +84,7 @@ struct lw_box lw_op_box(const struct lw_op *op)
         return (struct lw_box){fmin(op->x, op->x2), fmin(op->y, op->y2), fmax(op->x, op->x2),
                                fmax(op->y, op->y2)};
     }
-    double width = text_width(op->text, op->size_mm);
+    double width = lw_text_em(op->text) * op->size_mm;
     double before = op->anchor < 0 ? 0 : op->anchor == 0 ? width / 2 : width;
     double rise = 0.8 * op->size_mm, fall = 0.25 * op->size_mm;
     if (op->upright) {

@@ -7,14 +7,13 @@
 
 enum { COLUMNS_MOST = 16, LONG_WORD = 18 };
 
-#define CELL_PT 7.4
-// Mean advance of a letter of the face and of its bold, with some to spare.
-#define ADVANCE      (0.58 * CELL_PT)
-#define ADVANCE_BOLD (0.66 * CELL_PT)
-#define GAP_PT       9.0
-#define ROW_GAP      3.4
-#define BAR_PT       7.0
-#define WIDEST_PT    230.0
+#define CELL_PT   7.4
+#define BOLD      1.1 // times as wide as the plain face
+#define GAP_PT    9.0
+#define ROW_GAP   3.4
+#define BAR_PT    7.0
+#define SMALLEST  0.72 // share of the size that a crowded table may be set in
+#define WIDEST_PT 230.0
 
 static const struct lw_style_pt cell_style = {CELL_PT, false, false, 0x1b1f23};
 static const struct lw_style_pt head_style = {CELL_PT, true, false, 0x1b1f23};
@@ -22,6 +21,7 @@ static const struct lw_style_pt caption_style = {9, true, false, 0x1b1f23};
 
 struct columns {
     const struct lw_table *table;
+    double scale; // of the letters, below 1 where the longest words would not fit else
     double x[COLUMNS_MOST], width[COLUMNS_MOST];
 };
 
@@ -37,26 +37,25 @@ static const char *cell_at(const struct lw_table *table, size_t index)
     return ((char **)table->cells.items)[index];
 }
 
-// Columns that the longest word takes; longer words than a limit may be broken.
-static size_t longest_word(const char *text)
+// Width of the longest word; one that is too long for a column may be broken.
+static double longest_word(const char *text)
 {
-    size_t longest = 0;
+    double longest = 0;
     while (*text != '\0') {
-        char word[64];
+        char word[LONG_WORD * 4 + 1];
         size_t length = strcspn(text, " ");
-        lw_print(word, sizeof word, "%.*s", (int)(length < 60 ? length : 60), text);
-        size_t columns = lw_text_columns(word);
-        longest = columns > longest ? columns : longest;
+        lw_print(word, sizeof word, "%.*s", (int)length, text);
+        longest = fmax(longest, lw_text_em(word));
         text += length;
         text += strspn(text, " ");
     }
-    return longest < LONG_WORD ? longest : LONG_WORD;
+    return CELL_PT * fmin(longest, LONG_WORD * 0.64);
 }
 
-static void survey(const char *text, double advance, double *least, double *natural)
+static void survey(const char *text, double weight, double *least, double *natural)
 {
-    *least = fmax(*least, advance * (double)longest_word(text));
-    *natural = fmax(*natural, fmin(WIDEST_PT, advance * (double)lw_text_columns(text)));
+    *least = fmax(*least, weight * longest_word(text));
+    *natural = fmax(*natural, fmin(WIDEST_PT, weight * CELL_PT * lw_text_em(text)));
 }
 
 // Each column gets its longest word; what is left goes to those that want more, in proportion, and
@@ -69,9 +68,9 @@ static void choose_widths(struct columns *columns, double left, double room)
     for (size_t c = 0; c < table->columns; c++) {
         char head[LW_DOCUMENT_CELL * 2];
         head_text(table, c, head, sizeof head);
-        survey(head, ADVANCE_BOLD, &least[c], &natural[c]);
+        survey(head, BOLD, &least[c], &natural[c]);
         for (size_t i = c; i < table->cells.count; i += table->columns) {
-            survey(cell_at(table, i), c == 0 ? ADVANCE_BOLD : ADVANCE, &least[c], &natural[c]);
+            survey(cell_at(table, i), c == 0 ? BOLD : 1, &least[c], &natural[c]);
         }
         natural[c] = fmax(natural[c], least[c]);
         least_sum += least[c];
@@ -79,6 +78,7 @@ static void choose_widths(struct columns *columns, double left, double room)
     }
     room -= BAR_PT + GAP_PT * (double)(table->columns - 1);
     double spare = fmax(0, room - least_sum), shrink = fmin(1, room / least_sum);
+    columns->scale = fmax(SMALLEST, shrink);
     double share = wish_sum > spare ? spare / wish_sum : 1;
     double rest = fmax(0, spare - wish_sum) / (double)table->columns;
     double x = left + BAR_PT;
@@ -96,8 +96,9 @@ static double set_row(struct lw_sheets *sheets, const struct columns *columns,
 {
     double height = 0;
     for (size_t c = 0; c < columns->table->columns; c++) {
-        const struct lw_style_pt *own = c == 0 ? &head_style : style;
-        layouts[c] = lw_sheets_set(sheets, own, texts[c], columns->width[c]);
+        struct lw_style_pt own = c == 0 ? head_style : *style;
+        own.size_pt *= columns->scale;
+        layouts[c] = lw_sheets_set(sheets, &own, texts[c], columns->width[c]);
         if (columns->table->numeric[c]) {
             pango_layout_set_alignment(layouts[c], PANGO_ALIGN_RIGHT);
         }

@@ -18,7 +18,7 @@ trap 'rm -rf "$work"' EXIT
 mkdir "$work/bin"
 printf '#!/bin/sh\nexec %s "%s" "$@"\n' "${UNDER:-}" "$linewalk" >"$work/bin/linewalk"
 chmod +x "$work/bin/linewalk"
-export PATH="$work/bin:$PATH" DATA="$here/data" COLUMNS=80 TERM=dumb LC_ALL=C.UTF-8 TZ=UTC NO_COLOR=1
+export PATH="$work/bin:$(dirname "$linewalk"):$PATH" DATA="$here/data" COLUMNS=80 TERM=dumb LC_ALL=C.UTF-8 TZ=UTC NO_COLOR=1
 [ $# -gt 0 ] || set -- $(cd "$here/cases" && ls *.sh | sed 's/\.sh$//')
 
 # What differs from run to run or release to release, and the data folder's own path.

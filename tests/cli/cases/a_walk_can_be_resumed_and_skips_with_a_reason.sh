@@ -1,7 +1,7 @@
 linewalk commission --visit walk --on sim:$DATA/cell --quiet --skip "noise:drives not ready" >first
 echo "exit $?"
-tail -5 first
+tail -6 first
 linewalk commission --visit walk --on sim:$DATA/cell --quiet >second
 echo "exit $?"
 grep -c "done before" second
-tail -4 second
+tail -5 second

@@ -1,0 +1,15 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// Running a program of ours that stands beside this one.
+#ifndef LW_CLI_BESIDE_H
+#define LW_CLI_BESIDE_H
+
+#include "base/error.h"
+
+// Runs `program` (a bare name) from the folder of the running program, else from PATH, with
+// `arguments` (NULL-terminated, without the program's name), and waits for it. *exit_status gets
+// how it ended, 128 and more for a signal. LW_SYSTEM when it cannot be run.
+enum lw_status lw_run_beside(const char *program, const char *const *arguments, int *exit_status,
+                             struct lw_error *error);
+
+#endif

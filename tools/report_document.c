@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// A session's visit as a document.
+#include "report_document.h"
+
+#include "report/report.h"
+
+static void say_broken(const struct lw_session *session, int broken, const struct lw_error *chain)
+{
+    char text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
+    if (broken > 0) {
+        lw_cli_say(session->cli, "the records do not fit together from number %d on: %s", broken,
+                   lw_error_text(chain, text, sizeof text));
+    }
+}
+
+enum lw_status lw_session_document(struct lw_session *session, struct lw_document *document,
+                                   struct lw_acceptance *acceptance, int64_t *made_utc_ns,
+                                   struct lw_error *error)
+{
+    struct lw_list records = {0};
+    struct lw_error chain = {0};
+    int broken = 0;
+    const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
+    *made_utc_ns = lw_clock_utc_ns(&session->system, lw_clock_now_ns(&session->system));
+    enum lw_status status = lw_visit_records(&session->visit, &records, &broken, &chain);
+    if (status != LW_OK) {
+        *error = chain;
+        return status;
+    }
+    status = lw_report_build(&session->visit, plan, &records, broken, *made_utc_ns, LW_VERSION,
+                             document, error);
+    if (status == LW_OK) {
+        say_broken(session, broken, &chain);
+        if (acceptance != NULL) {
+            lw_acceptance_judge(plan, &records, acceptance);
+        }
+    }
+    lw_records_free(&records);
+    return status;
+}
