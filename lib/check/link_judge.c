@@ -123,16 +123,16 @@ static void count_cycle(struct lw_link_judge *judge, const struct lw_exchange *e
     polled->last_sent_ns = exchange->sent_first_ns;
 }
 
-// Characters, t3.5 behind each frame, and the node's own latency.
+// Characters, t3.5 behind the answer, and the node's own latency, of which the t3.5 behind the
+// request is a part.
 static double wire_s(const struct lw_plan *plan, const struct lw_exchange *exchange)
 {
     if (plan == NULL || exchange->reply_first_ns < 0) {
         return 0;
     }
     size_t chars = exchange->request.count + exchange->reply.count + 6;
-    int64_t ns = lw_framing_chars_ns(&plan->framing, chars) +
-                 2 * lw_framing_t35_ns(&plan->framing) + exchange->reply_first_ns -
-                 exchange->sent_last_ns;
+    int64_t ns = lw_framing_chars_ns(&plan->framing, chars) + lw_framing_t35_ns(&plan->framing) +
+                 exchange->reply_first_ns - exchange->sent_last_ns;
     return (double)ns / 1e9;
 }
 

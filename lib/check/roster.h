@@ -56,8 +56,8 @@ enum lw_status lw_roster_measure(const struct lw_run *run, struct lw_client *cli
 void lw_roster_findings(const struct lw_run *run, const struct lw_plan *plan,
                         const struct lw_roster_result *result, struct lw_findings *findings);
 // A plan drafted from what is there: profiles matched by identity among `profiles` (struct
-// lw_profile list), spans and supplies left for the engineer as the format's placeholders, and said
-// so.
+// lw_profile list), else "unknown". It can be read as a plan; its one supply and its spans are
+// figures to be replaced, and revision "draft" makes the supply check say so.
 enum lw_status lw_roster_draft(const struct lw_roster_result *result,
                                const struct lw_list *profiles, const char *framing,
                                struct lw_text *plan_json, struct lw_error *error);

@@ -287,6 +287,41 @@ static bool draft_entry(struct lw_plan *plan, const struct lw_roster_node *node,
     return entry->node != NULL && entry->profile != NULL;
 }
 
+// What cannot be read off the line and a plan must have: figures to be replaced, under a name that
+// says so wherever it is shown.
+static bool draft_supply(struct lw_plan *plan)
+{
+    struct lw_supply *supply = lw_list_add(&plan->supplies, sizeof *supply);
+    if (supply == NULL) {
+        return false;
+    }
+    lw_json_init(lw_plan_supply_shape, supply);
+    supply->name = lw_duplicate("PS1, to be filled in");
+    supply->nominal_v = 24;
+    supply->limit_a = 1;
+    supply->feeds_tap = 1;
+    plan->span_default.length_m = 1;
+    plan->span_default.conductor = calloc(1, sizeof *plan->span_default.conductor);
+    if (plan->span_default.conductor == NULL) {
+        return false;
+    }
+    lw_json_init(lw_plan_conductor_shape, plan->span_default.conductor);
+    plan->span_default.conductor->area_mm2 = 0.5;
+    return supply->name != NULL;
+}
+
+static bool draft_checks(struct lw_plan *plan)
+{
+    static const char *const names[] = {"scan", "roster", "link", "supply", "noise"};
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+        char **name = lw_list_add(&plan->required_checks, sizeof *name);
+        if (name == NULL || (*name = lw_duplicate(names[i])) == NULL) {
+            return false;
+        }
+    }
+    return true;
+}
+
 enum lw_status lw_roster_draft(const struct lw_roster_result *result,
                                const struct lw_list *profiles, const char *framing,
                                struct lw_text *plan_json, struct lw_error *error)
@@ -297,7 +332,9 @@ enum lw_status lw_roster_draft(const struct lw_roster_result *result,
     plan.revision = lw_duplicate("draft");
     plan.line.framing = lw_duplicate(framing);
     const struct lw_roster_node *nodes = result->nodes.items;
-    enum lw_status status = LW_OK;
+    enum lw_status status = draft_supply(&plan) && draft_checks(&plan)
+                                ? LW_OK
+                                : lw_fail(error, LW_MEMORY, "no memory for a plan");
     for (size_t i = 0; i < result->nodes.count && status == LW_OK; i++) {
         if (nodes[i].state != LW_ROSTER_MISSING && !draft_entry(&plan, &nodes[i], profiles)) {
             status = lw_fail(error, LW_MEMORY, "no memory for a plan");

@@ -54,18 +54,18 @@ static bool is_asked(const struct scan *scan, int address)
     return any ? scan->options->selected[address] : address >= 1 && address <= LW_ADDRESS_MAX;
 }
 
-// What the wire alone takes for one exchange: the characters, t3.5 behind each frame, and the
-// node's latency or, in a silence, the whole waiting time.
+// What the wire alone takes for one exchange: the characters, the node's latency or, in a silence,
+// the whole waiting time, and t3.5 behind an answer. The t3.5 behind a request is part of either
+// waiting.
 static double exchange_wire_s(const struct scan *scan, const struct lw_exchange *exchange)
 {
     const struct lw_line *line = lw_client_line(scan->client);
     int64_t wire_ns = 0;
     bool answered = exchange->reply_first_ns >= 0;
     if (line->adu == LW_ADU_RTU && line->framing.rate > 0) {
-        size_t frames = answered ? 2 : 1;
         size_t chars = exchange->request.count + 3 + (answered ? exchange->reply.count + 3 : 0);
         wire_ns += lw_framing_chars_ns(&line->framing, chars);
-        wire_ns += (int64_t)frames * lw_framing_t35_ns(&line->framing);
+        wire_ns += answered ? lw_framing_t35_ns(&line->framing) : 0;
     }
     double wait_s = answered ? (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e9
                              : scan->result->slowest_reply_s;
@@ -87,13 +87,21 @@ static void note_late(struct scan *scan, const struct lw_exchange *exchange)
     }
 }
 
+// Of a damaged answer only its expected length is known: two bytes a register.
+static double characters_of(const struct lw_exchange *exchange)
+{
+    size_t registers = exchange->request.bytes[4];
+    size_t answer = exchange->reply.count > 0 ? exchange->reply.count : 2 + 2 * registers;
+    return (double)(exchange->request.count + answer + 6);
+}
+
 static void count(struct tally *tally, const struct lw_exchange *exchange)
 {
     bool damaged = exchange->outcome == LW_CRC_ERROR || exchange->outcome == LW_WRONG_ANSWER;
     bool heard = damaged || exchange->outcome == LW_ANSWERED || exchange->outcome == LW_EXCEPTION;
     tally->heard += heard;
     tally->damaged += damaged;
-    tally->characters += heard ? (double)(exchange->request.count + exchange->reply.count + 6) : 0;
+    tally->characters += heard ? characters_of(exchange) : 0;
 }
 
 static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)

@@ -192,7 +192,9 @@ struct lw_plan {
 };
 
 extern const struct lw_shape lw_plan_shape;
-extern const struct lw_shape lw_chain_entry_shape; // one entry of `chain`
+extern const struct lw_shape lw_chain_entry_shape;           // one entry of `chain`
+extern const struct lw_shape *const lw_plan_supply_shape;    // of struct lw_supply
+extern const struct lw_shape *const lw_plan_conductor_shape; // of struct lw_conductor_spec
 
 // Where a file that took part came from, for the record's inputs.
 struct lw_input {

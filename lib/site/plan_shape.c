@@ -122,6 +122,7 @@ static const struct lw_field conductor_fields[] = {
 #undef OF
 static const struct lw_shape conductor_shape =
     SHAPE("conductor", struct lw_conductor_spec, conductor_fields);
+const struct lw_shape *const lw_plan_conductor_shape = &conductor_shape;
 
 #define OF struct lw_derating_point
 static const struct lw_field derating_fields[] = {
@@ -194,6 +195,7 @@ static const struct lw_field supply_fields[] = {
     {0}};
 #undef OF
 static const struct lw_shape supply_shape = SHAPE("supply", struct lw_supply, supply_fields);
+const struct lw_shape *const lw_plan_supply_shape = &supply_shape;
 
 #define OF struct lw_span_spec
 static const struct lw_field span_fields[] = {

@@ -1,0 +1,358 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What the supply check says of plans with one thing wrong each, and of what voltmeters read beside
+// them on virtual chains.
+#include "walk.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+enum { SEEDS = 20 };
+
+// A probe needs 18 V, starts at 18.4 V, drops out at 15 V, stands 30 V and draws 1.2 W.
+static const char *supply(double volts, double limit_a, const char *more)
+{
+    static char text[300];
+    lw_print(text, sizeof text,
+             "[{\"name\": \"PS1\", \"nominal_v\": %.2f, \"output_ohm\": 0.02, \"limit_a\": %.2f, "
+             "\"feeds_tap\": 1%s}]",
+             volts, limit_a, more);
+    return text;
+}
+
+// The findings of the plan alone.
+static void computed(const struct cell *cell, struct walk *walk, struct lw_supply_result *result)
+{
+    struct lw_error error = {0};
+    walk_open_cell(walk, cell, 1);
+    assert_int_equal(lw_supply_compute(&walk->plan, result, &error), LW_OK);
+    lw_supply_findings(&walk->plan, NULL, result, &walk->rule, &walk->findings);
+    walk_comes_back(&lw_supply_shape, result);
+}
+
+// One finding of that code, and `others` more.
+static void plan_says(const struct cell *cell, const char *code, enum lw_verdict severity,
+                      size_t others)
+{
+    struct walk walk;
+    struct lw_supply_result result;
+    computed(cell, &walk, &result);
+    const struct lw_finding *finding = walk_found(&walk, code, NULL);
+    if (!finding || finding->severity != (int)severity || walk_count(&walk, NULL) != 1 + others) {
+        walk_show(&walk);
+        fail_msg("expected %s", code);
+    }
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void enough_is_nothing_to_say(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    computed(&(struct cell){.probes = 4}, &walk, &result);
+    const struct lw_supply_supply *supplies = result.supplies.items;
+    // 4 x 1.2 W at 24 V, by hand.
+    assert_true(fabs(supplies[0].amps - 0.2) < 0.001);
+    assert_true(result.operating_point);
+    assert_int_equal((int)result.carries_nodes, 4);
+    assert_int_equal(result.taps.count, 4);
+    assert_int_equal(result.spans.count, 3);
+    assert_int_equal(walk_count(&walk, NULL), 0);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void each_shortage_has_its_name(void **state)
+{
+    (void)state;
+    struct cell cell = {.probes = 4};
+    cell.supplies = supply(18.9, 10, "");
+    plan_says(&cell, "supply_margin", LW_ATTENTION, 0);
+    cell.supplies = supply(20.0, 10, ", \"tolerance_pct\": 12");
+    plan_says(&cell, "supply_worst_case", LW_ATTENTION, 0);
+    cell.supplies = supply(17.5, 10, "");
+    plan_says(&cell, "supply_under_minimum", LW_FAIL, 1); // and may stay off when cold
+    cell.supplies = supply(14.5, 10, "");
+    plan_says(&cell, "supply_starved", LW_FAIL, 0);
+    cell.supplies = supply(31, 10, "");
+    plan_says(&cell, "supply_over_maximum", LW_FAIL, 0);
+}
+
+static void a_voltage_that_holds_but_does_not_start_is_a_trap(void **state)
+{
+    (void)state;
+    struct cell cell = {.probes = 4, .supplies = supply(18.3, 10, "")};
+    plan_says(&cell, "supply_cold_start_trap", LW_ATTENTION, 1); // and little margin
+}
+
+static void a_small_supply_is_said_before_and_past_its_limit(void **state)
+{
+    (void)state;
+    struct cell cell = {.probes = 4};
+    cell.supplies = supply(24, 0.22, "");
+    // and start-up draws more than it has, and so do all tolerances at their bad end
+    plan_says(&cell, "supply_load_high", LW_ATTENTION, 2);
+    struct walk walk;
+    struct lw_supply_result result;
+    cell.supplies = supply(24, 0.12, "");
+    computed(&cell, &walk, &result);
+    assert_false(result.operating_point);
+    assert_non_null(walk_found(&walk, "supply_no_operating_point", NULL));
+    assert_true(result.carries_nodes < 4);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void a_span_past_its_rating_is_named(void **state)
+{
+    (void)state;
+    struct cell cell = {
+        .probes = 4,
+        .span = "{\"length_m\": 0.5, \"conductor\": {\"area_mm2\": 0.5}, \"rated_a\": 0.12}"};
+    struct walk walk;
+    struct lw_supply_result result;
+    computed(&cell, &walk, &result);
+    assert_int_equal(walk_count(&walk, NULL), 1);
+    assert_int_equal(walk_found(&walk, "supply_span_over_rating", NULL)->span, 2);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static const char two_supplies[] = "[{\"name\": \"PS1\", \"nominal_v\": 24, \"output_ohm\": 0.02, "
+                                   "\"limit_a\": 2, \"feeds_tap\": 1%s},"
+                                   "{\"name\": \"PS2\", \"nominal_v\": 24, \"output_ohm\": 0.02, "
+                                   "\"limit_a\": 2, \"feeds_tap\": 3%s}]";
+
+static void two_sources_on_one_rail_are_a_hazard(void **state)
+{
+    (void)state;
+    const char *const sinks = ", \"reverse\": \"sinks\"";
+    char text[400];
+    struct cell cell = {.probes = 4, .supplies = text};
+    lw_print(text, sizeof text, two_supplies, "", "");
+    plan_says(&cell, "supply_sources_in_parallel", LW_ATTENTION, 0);
+    lw_print(text, sizeof text, two_supplies, sinks, sinks);
+    plan_says(&cell, "supply_sources_in_parallel", LW_FAIL, 0);
+}
+
+static void a_cut_rail_keeps_two_sources_apart(void **state)
+{
+    (void)state;
+    char text[400];
+    struct walk walk;
+    struct lw_supply_result result;
+    lw_print(text, sizeof text, two_supplies, "", ", \"cuts_before\": \"v_plus\"");
+    computed(&(struct cell){.probes = 4, .supplies = text}, &walk, &result);
+    assert_int_equal(walk_count(&walk, NULL), 0);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void many_neighbours_share_one_sentence(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    computed(&(struct cell){.probes = 12, .supplies = supply(17.5, 10, "")}, &walk, &result);
+    const struct lw_finding *finding = walk_found(&walk, "supply_under_minimum", "P01");
+    assert_non_null(finding);
+    assert_non_null(strstr(finding->says, "P01 to P12 (12 nodes)"));
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void voltmeters_stand_beside_what_was_computed(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    walk_open_cell(&walk, &(struct cell){.probes = 6, .encoders = 2}, 4);
+    walk_supply(&walk, &result);
+    assert_int_equal((int)result.measured_nodes, 8);
+    const struct lw_supply_tap *taps = result.taps.items;
+    for (size_t i = 0; i < 8; i++) {
+        // four standard uncertainties
+        assert_true(fabs(taps[i].measured_v - taps[i].volts) < 4 * taps[i].measured_u_v);
+    }
+    assert_int_equal(walk_count(&walk, NULL), 0);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+// A joint that goes bad while the nodes run: they see 17.7 V, below their 18 V and above drop-out.
+static void running_nodes_below_their_minimum_are_measured(void **state)
+{
+    (void)state;
+    struct walk walk;
+    walk_open_cell(&walk,
+                   &(struct cell){.probes = 4,
+                                  .faults = "{\"kind\": \"weak_span\", \"span\": 2, "
+                                            "\"extra_ohm\": 15.5, \"from_s\": 0.5}"},
+                   4);
+    assert_int_equal(lw_client_wait(walk.client, 1, NULL), LW_OK);
+    walk_supply(&walk, NULL);
+    const struct lw_finding *finding = walk_found(&walk, "supply_under_minimum", "P02");
+    assert_non_null(finding);
+    assert_non_null(strstr(finding->says, "P02, P03 and P04"));
+    assert_true(fabs(finding->value - lw_chain_true_volts(walk.chain, 4)) < 0.1);
+    walk_close(&walk);
+}
+
+static const struct cell long_chain = {
+    .probes = 14, .span = "{\"length_m\": 2, \"conductor\": {\"area_mm2\": 0.5}, \"joints\": 2}"};
+
+static void a_chain_as_planned_has_no_weak_span(void **state)
+{
+    (void)state;
+    size_t false_alarms = 0;
+    for (uint64_t seed = 1; seed <= 10 * SEEDS; seed++) {
+        struct walk walk;
+        walk_open_cell(&walk, &long_chain, seed);
+        walk_supply(&walk, NULL);
+        false_alarms += walk_count(&walk, "supply_weak_span");
+        walk_close(&walk);
+    }
+    // At 5 % each, more than 18 of 200 has a probability under 1 %.
+    assert_in_range(false_alarms, 0, 18);
+}
+
+static void a_weak_span_is_named_with_its_neighbours(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        struct walk walk;
+        struct lw_supply_result result;
+        struct cell cell = long_chain;
+        cell.faults = "{\"kind\": \"weak_span\", \"span\": 6, \"extra_ohm\": 0.8}";
+        walk_open_cell(&walk, &cell, seed);
+        walk_supply(&walk, &result);
+        const struct lw_finding *finding = walk_found(&walk, "supply_weak_span", NULL);
+        assert_non_null(finding);
+        assert_true(result.weak_span_low <= 6 && result.weak_span_high >= 6);
+        assert_true(result.weak_span_high - result.weak_span_low <= 3);
+        // 0.8 ohm on each rail
+        assert_true(result.weak_extra_ohm > 1 && result.weak_extra_ohm < 2.2);
+        lw_json_free(&lw_supply_shape, &result);
+        walk_close(&walk);
+    }
+}
+
+static void the_last_span_is_said_to_be_invisible(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    struct cell cell = long_chain;
+    cell.faults = "{\"kind\": \"weak_span\", \"span\": 14, \"extra_ohm\": 0.2}";
+    walk_open_cell(&walk, &cell, 3);
+    walk_supply(&walk, &result);
+    const struct lw_supply_span *spans = result.spans.items;
+    assert_int_equal(walk_count(&walk, "supply_weak_span"), 0);
+    assert_true(spans[12].smallest_visible_ohm > 0.4); // span 14
+    assert_true(spans[1].smallest_visible_ohm < spans[12].smallest_visible_ohm / 4);
+    assert_true(isnan(spans[1].ohm_measured)); // no current was measured: a ratio, no ohms
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void a_measured_current_turns_ratios_into_ohms(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    walk_open_cell(&walk, &long_chain, 3);
+    ((struct lw_supply *)walk.plan.supplies.items)->measured_a = 0.71;
+    walk_supply(&walk, &result);
+    const struct lw_supply_span *spans = result.spans.items;
+    assert_true(spans[1].ohm_measured > 0 && spans[1].ohm_u95 > 0);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void a_starved_tail_is_one_finding_with_its_neighbours_volts(void **state)
+{
+    (void)state;
+    struct walk walk;
+    walk_open_cell(&walk,
+                   &(struct cell){.probes = 20,
+                                  .span = "{\"length_m\": 2.5, \"conductor\": "
+                                          "{\"ohm_per_km\": 150}}"},
+                   4);
+    walk_supply(&walk, NULL);
+    assert_false(lw_chain_true_running(walk.chain, 20));
+    const struct lw_finding *all = walk.findings.list.items, *starved = NULL;
+    for (size_t i = 0; i < walk.findings.list.count; i++) {
+        if (strcmp(all[i].code, "supply_starved") == 0 && strstr(all[i].says, "no answer")) {
+            assert_null(starved);
+            starved = &all[i];
+        }
+    }
+    assert_non_null(starved);
+    assert_non_null(strstr(starved->says, "P20"));
+    for (size_t tap = 1; tap < (size_t)starved->tap; tap++) {
+        assert_true(lw_chain_true_running(walk.chain, tap));
+    }
+    assert_false(lw_chain_true_running(walk.chain, (size_t)starved->tap));
+    walk_close(&walk);
+}
+
+static void a_dead_node_with_enough_volts_is_not_the_supplys_business(void **state)
+{
+    (void)state;
+    struct walk walk;
+    walk_open_cell(
+        &walk, &(struct cell){.probes = 4, .faults = "{\"kind\": \"dead_node\", \"tap\": 4}"}, 4);
+    walk_supply(&walk, NULL);
+    assert_int_equal(walk_count(&walk, NULL), 0);
+    walk_close(&walk);
+}
+
+// The first section has 18.9 V; the second is off and tells nothing. What the first one has must
+// not be held against the second.
+static void a_silent_section_is_not_judged_by_the_other_sections_volts(void **state)
+{
+    (void)state;
+    struct walk walk;
+    char text[400];
+    lw_print(text, sizeof text, two_supplies, "", ", \"cuts_before\": \"v_plus\"");
+    walk_open_cell(&walk,
+                   &(struct cell){.probes = 4,
+                                  .supplies = text,
+                                  .faults = "{\"kind\": \"dead_node\", \"tap\": 3},"
+                                            "{\"kind\": \"dead_node\", \"tap\": 4},"
+                                            "{\"kind\": \"weak_span\", \"span\": 2, "
+                                            "\"extra_ohm\": 40}"},
+                   4);
+    walk_supply(&walk, NULL);
+    assert_null(walk_found(&walk, "supply_starved", NULL));
+    walk_close(&walk);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(enough_is_nothing_to_say),
+        cmocka_unit_test(each_shortage_has_its_name),
+        cmocka_unit_test(a_voltage_that_holds_but_does_not_start_is_a_trap),
+        cmocka_unit_test(a_small_supply_is_said_before_and_past_its_limit),
+        cmocka_unit_test(a_span_past_its_rating_is_named),
+        cmocka_unit_test(two_sources_on_one_rail_are_a_hazard),
+        cmocka_unit_test(a_cut_rail_keeps_two_sources_apart),
+        cmocka_unit_test(many_neighbours_share_one_sentence),
+        cmocka_unit_test(voltmeters_stand_beside_what_was_computed),
+        cmocka_unit_test(running_nodes_below_their_minimum_are_measured),
+        cmocka_unit_test(a_chain_as_planned_has_no_weak_span),
+        cmocka_unit_test(a_weak_span_is_named_with_its_neighbours),
+        cmocka_unit_test(the_last_span_is_said_to_be_invisible),
+        cmocka_unit_test(a_measured_current_turns_ratios_into_ohms),
+        cmocka_unit_test(a_starved_tail_is_one_finding_with_its_neighbours_volts),
+        cmocka_unit_test(a_dead_node_with_enough_volts_is_not_the_supplys_business),
+        cmocka_unit_test(a_silent_section_is_not_judged_by_the_other_sections_volts),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
