@@ -8,6 +8,7 @@
 #include "stats/quantile.h"
 
 #include <assert.h>
+#include <gsl/gsl_cdf.h>
 #include <limits.h>
 #include <math.h>
 #include <stdbool.h>
@@ -35,85 +36,60 @@ static enum lw_decision compare(struct lw_interval bounds, double limit)
     return bounds.low > limit ? LW_LIMIT_BROKEN : LW_LIMIT_OPEN;
 }
 
-// What the search needs to know of an estimate: its one-sided bounds if it came from n.
+// What the search needs to know of an estimate: whether it would decide if it came from n. That
+// takes the distribution function at the limit alone, which is the same as a bound past the limit.
 struct estimate {
-    enum lw_status (*bounds)(const struct estimate *estimate, double n,
-                             struct lw_interval *interval, struct lw_error *error);
+    bool (*decides)(const struct estimate *estimate, double n);
     double value; // a standard deviation or a rate
     double limit;
-    double confidence;
+    double tail; // left out at each end
 };
 
-static enum lw_status stdev_bounds(const struct estimate *estimate, double n,
-                                   struct lw_interval *interval, struct lw_error *error)
+static bool stdev_decides(const struct estimate *estimate, double n)
 {
-    return lw_interval_stdev(LW_ONE_SIDED, estimate->confidence, estimate->value, n, interval,
-                             error);
+    double dof = n - 1;
+    double ratio = estimate->value / estimate->limit;
+    double x = dof * ratio * ratio;
+    return ratio <= 1 ? gsl_cdf_chisq_P(x, dof) <= estimate->tail
+                      : gsl_cdf_chisq_Q(x, dof) < estimate->tail;
 }
 
 // Clopper and Pearson with a number of errors that need not be whole.
-static enum lw_status rate_bounds(const struct estimate *estimate, double n,
-                                  struct lw_interval *interval, struct lw_error *error)
+static bool rate_decides(const struct estimate *estimate, double n)
 {
     double errors = estimate->value * n;
-    double tail = 1 - estimate->confidence;
-    enum lw_status status = LW_OK;
-    *interval = (struct lw_interval){0, 1};
-    if (errors > 0) {
-        status =
-            lw_quantile_beta(LW_TAIL_BELOW, tail, errors, n - errors + 1, &interval->low, error);
+    if (estimate->value <= estimate->limit) {
+        return gsl_cdf_beta_Q(estimate->limit, errors + 1, n - errors) <= estimate->tail;
     }
-    if (!status && errors < n) {
-        status =
-            lw_quantile_beta(LW_TAIL_ABOVE, tail, errors + 1, n - errors, &interval->high, error);
-    }
-    return status;
+    return gsl_cdf_beta_P(estimate->limit, errors, n - errors + 1) < estimate->tail;
 }
 
-static enum lw_status decides_at(const struct estimate *estimate, double n, bool *decides,
-                                 struct lw_error *error)
-{
-    struct lw_interval bounds;
-    enum lw_status status = estimate->bounds(estimate, n, &bounds, error);
-    *decides = !status && compare(bounds, estimate->limit) != LW_LIMIT_OPEN;
-    return status;
-}
-
-// Smallest whole n above `from` (undecided) that decides.
-static enum lw_status n_to_decide(const struct estimate *estimate, double from, double *n,
-                                  struct lw_error *error)
+// Smallest whole n above `from` (which does not decide) that decides; INFINITY when over most_n, as
+// for an estimate at the limit itself.
+static double n_to_decide(const struct estimate *estimate, double from)
 {
     double low = floor(fmax(from, 1));
-    double high = low;
-    bool decides = false;
-    enum lw_status status = LW_OK;
-    while (!status && !decides) {
+    double high = 2 * low;
+    while (!estimate->decides(estimate, high)) {
         if (high >= most_n) {
-            *n = INFINITY;
-            return LW_OK;
+            return INFINITY;
         }
         low = high;
         high *= 2;
-        status = decides_at(estimate, high, &decides, error);
     }
-    while (!status && high - low > 1) {
+    while (high - low > 1) {
         double middle = floor((low + high) / 2);
-        status = decides_at(estimate, middle, &decides, error);
-        *(decides ? &high : &low) = middle;
+        *(estimate->decides(estimate, middle) ? &high : &low) = middle;
     }
-    *n = high;
-    return status;
+    return high;
 }
 
 static void finish(const struct estimate *estimate, double n, struct lw_decided *decided)
 {
     decided->decision = compare(decided->bounds, estimate->limit);
     decided->n_to_decide = n;
-    // An estimate at the limit itself never decides; a quantile that fails on the way to a huge n
-    // is no reason to lose the decision.
-    if (decided->decision == LW_LIMIT_OPEN &&
-        n_to_decide(estimate, n, &decided->n_to_decide, NULL)) {
-        decided->n_to_decide = INFINITY;
+    if (decided->decision == LW_LIMIT_OPEN) {
+        decided->n_to_decide = n_to_decide(estimate, n);
     }
 }
 
@@ -133,9 +109,10 @@ enum lw_status lw_decide_stdev(double stdev, double effective_n, double limit, u
         return lw_fail(error, LW_USAGE, "a standard deviation of %g can't be judged against %g",
                        stdev, limit);
     }
-    struct estimate estimate = {stdev_bounds, stdev, limit, decided->confidence};
+    struct estimate estimate = {stdev_decides, stdev, limit, 1 - decided->confidence};
     if (effective_n > 1) {
-        enum lw_status status = stdev_bounds(&estimate, effective_n, &decided->bounds, error);
+        enum lw_status status = lw_interval_stdev(LW_ONE_SIDED, decided->confidence, stdev,
+                                                  effective_n, &decided->bounds, error);
         if (status) {
             return status;
         }
@@ -153,7 +130,7 @@ enum lw_status lw_decide_rate(uint64_t errors, uint64_t n, double limit, unsigne
                        (unsigned long long)errors, (unsigned long long)n, limit);
     }
     double rate = n > 0 ? (double)errors / (double)n : 0;
-    struct estimate estimate = {rate_bounds, rate, limit, decided->confidence};
+    struct estimate estimate = {rate_decides, rate, limit, 1 - decided->confidence};
     if (n > 0) {
         enum lw_status status = lw_interval_clopper_pearson(LW_ONE_SIDED, decided->confidence,
                                                             errors, n, &decided->bounds, error);
