@@ -2,7 +2,8 @@
 //
 // What a solution of the supply costs.
 //
-// Usage: bench_supply one        one solution of the 200-tap chain (count it with callgrind)
+// Usage: bench_supply one [TAPS] one solution of the chain, 200 taps (count it with callgrind)
+//        bench_supply deck       the same chain as an ngspice deck
 //        bench_supply draws      seconds for 100 000 Monte Carlo draws of that chain
 //        bench_supply growth     seconds for 10^5 and 10^6 taps and the exponent between them
 #include "power/ladder.h"
@@ -62,15 +63,36 @@ static void end(struct bench *bench)
     free(bench->ladder.taps);
 }
 
-static bool one(void)
+static bool one(size_t taps)
 {
     struct bench bench;
     struct lw_error error = {0};
-    bool fine = begin(&bench, 200) &&
+    bool fine = begin(&bench, taps) &&
                 lw_ladder_solve(&bench.ladder, &bench.point, &error) == LW_OK && bench.point.exists;
     if (fine) {
-        printf("200 taps: far end %.6f V, %u steps\n",
-               bench.point.plus_v[199] - bench.point.zero_v[199], bench.point.iterations);
+        printf("%zu taps: far end %.6f V, %u steps\n", taps,
+               bench.point.plus_v[taps - 1] - bench.point.zero_v[taps - 1], bench.point.iterations);
+    }
+    end(&bench);
+    return fine;
+}
+
+static bool deck(void)
+{
+    struct bench bench;
+    bool fine = begin(&bench, 200);
+    if (fine) {
+        printf("chain of 200 taps\nve e 0 dc %.17g\nre e p0 %.17g\nrz0 z0 0 1e-9\n",
+               bench.source.volts, bench.source.plus_ohm);
+        for (size_t i = 0; i < 200; i++) {
+            const struct lw_tap *tap = &bench.ladder.taps[i];
+            if (i > 0) {
+                printf("rp%zu p%zu p%zu %.17g\nrz%zu z%zu z%zu %.17g\n", i, i - 1, i,
+                       tap->span_plus_ohm, i, i - 1, i, tap->span_zero_ohm);
+            }
+            printf("bl%zu p%zu z%zu i=%.17g/max(v(p%zu,z%zu),5)\n", i, i, i, tap->load.value, i, i);
+        }
+        printf(".options reltol=1e-9 vntol=1e-12 abstol=1e-15 gmin=1e-18 itl1=500\n.op\n.end\n");
     }
     end(&bench);
     return fine;
@@ -136,8 +158,11 @@ static bool draws(void)
 
 int main(int count, char **arguments)
 {
-    if (count == 2 && strcmp(arguments[1], "one") == 0) {
-        return one() ? 0 : 1;
+    if ((count == 2 || count == 3) && strcmp(arguments[1], "one") == 0) {
+        return one(count == 3 ? strtoul(arguments[2], NULL, 10) : 200) ? 0 : 1;
+    }
+    if (count == 2 && strcmp(arguments[1], "deck") == 0) {
+        return deck() ? 0 : 1;
     }
     if (count == 2 && strcmp(arguments[1], "draws") == 0) {
         return draws() ? 0 : 1;
@@ -145,6 +170,6 @@ int main(int count, char **arguments)
     if (count == 2 && strcmp(arguments[1], "growth") == 0) {
         return growth() ? 0 : 1;
     }
-    fprintf(stderr, "usage: bench_supply one|draws|growth\n");
+    fprintf(stderr, "usage: bench_supply one [TAPS]|deck|draws|growth\n");
     return 2;
 }
