@@ -13,5 +13,6 @@ if [ ! -d build-rig/root/boot ]; then
         dpkg-deb -x "$package" build-rig/root
     done
 fi
-ninja -C build-rig tests/rig/serial_guest
-exec timeout 300 /usr/bin/python3 tests/rig/serial.py build-rig/tests/rig/serial_guest build-rig/root
+ninja -C build-rig tests/rig/serial_guest tools/linewalk
+timeout 300 /usr/bin/python3 tests/rig/serial.py build-rig/tests/rig/serial_guest build-rig/root
+timeout 600 /usr/bin/python3 tests/rig/scan.py build-rig/tools/linewalk build-rig/root captures/demo-healthy
