@@ -10,7 +10,8 @@
 // Newton's method from the no-load profile falls monotonically to the highest operating point, and
 // passes through the limits on its way. Blocking is not concave, hence decided outside: block the
 // sources that sink in the solution and solve again. That raises every voltage, so a source once
-// blocked stays so, and the loop ends after as many rounds as there are sources.
+// blocked stays so, and the loop ends after as many rounds as there are sources. Only when nothing
+// stands with the sources sinking is it tried the other way round, waking those that are needed.
 #ifndef LW_POWER_SOLVER_H
 #define LW_POWER_SOLVER_H
 
@@ -18,7 +19,7 @@
 #include "power/network.h"
 
 // How a waiting node draws: its start-up current is a step at drop_out_v, taken as a ramp over
-// lw_ramp_v below it, so that a node that cannot lift itself over the step has a static average.
+// LW_RAMP_V below it, so that a node that cannot lift itself over the step has a static average.
 enum lw_draw { LW_DRAW_FULL, LW_DRAW_RAMP, LW_DRAW_NONE };
 
 #define LW_RAMP_V 1e-3

@@ -6,6 +6,9 @@
 // Reverse current and overload below this are rounding.
 static const double least_a = 1e-9;
 
+// Each source wakes once as a rule.
+enum { ROUNDS_PER_SOURCE = 4 };
+
 static bool limits_itself(const struct lw_source *source)
 {
     return !isinf(source->limit_a) &&
@@ -64,28 +67,90 @@ static void unblock_all(struct lw_solver *solver, struct lw_point *point)
     }
 }
 
-static bool block_sinking(struct lw_solver *solver, struct lw_point *point)
+// How much a source sinks that has still to be blocked for it; 0: nothing.
+static double sinks_a(const struct lw_solver *solver, const struct lw_point *point, size_t index)
+{
+    bool can_block = solver->ladder->sources[index].reverse == LW_REVERSE_BLOCKS;
+    double amperes = can_block && !solver->blocked[index] ? -current(solver, point, index) : 0.0;
+    return amperes > least_a ? amperes : 0.0;
+}
+
+static void block(struct lw_solver *solver, struct lw_point *point, size_t index)
+{
+    solver->blocked[index] = true;
+    point->source_mode[index] = LW_SOURCE_BLOCKING;
+}
+
+// All that sink in a solution. Their going raises every voltage, so all of them would stay blocked.
+static bool block_all(struct lw_solver *solver, struct lw_point *point)
 {
     bool any = false;
     for (size_t s = 0; s < solver->ladder->source_count; s++) {
-        if (solver->ladder->sources[s].reverse == LW_REVERSE_BLOCKS && !solver->blocked[s] &&
-            current(solver, point, s) < -least_a) {
-            solver->blocked[s] = true;
-            point->source_mode[s] = LW_SOURCE_BLOCKING;
+        if (sinks_a(solver, point, s) > 0.0) {
+            block(solver, point, s);
             any = true;
         }
     }
     return any;
 }
 
-static bool newton_with_blocking(struct lw_solver *solver, struct lw_point *point)
+// All that would sink if nobody drew: the others carry the rails without them.
+static void block_idle(struct lw_solver *solver, struct lw_point *point)
+{
+    double factor = solver->factor;
+    solver->factor = 0.0;
+    do {
+        lw_newton(solver, point);
+    } while (block_all(solver, point));
+    solver->factor = factor;
+}
+
+// Of the blocked sources the highest whose voltage the rails are below; without a solution the
+// highest at all. False: none.
+static bool wake_highest(struct lw_solver *solver, struct lw_point *point, bool exists)
+{
+    const struct lw_source *sources = solver->ladder->sources;
+    size_t highest = solver->ladder->source_count;
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        bool can_wake =
+            solver->blocked[s] && (!exists || solver->volts[sources[s].tap] < sources[s].volts);
+        if (can_wake && (highest == solver->ladder->source_count ||
+                         sources[s].volts > sources[highest].volts)) {
+            highest = s;
+        }
+    }
+    if (highest == solver->ladder->source_count) {
+        return false;
+    }
+    solver->blocked[highest] = false;
+    point->source_mode[highest] = LW_SOURCE_VOLTAGE;
+    return true;
+}
+
+// The other way round, for when a low source that may sink takes so much from a limited high one
+// that nothing stands: begin with those blocked that no load leaves idle, and wake what is needed.
+static bool newton_with_waking(struct lw_solver *solver, struct lw_point *point)
 {
     unblock_all(solver, point);
+    block_idle(solver, point);
+    for (size_t round = 0; round <= ROUNDS_PER_SOURCE * solver->ladder->source_count; round++) {
+        bool exists = lw_newton(solver, point);
+        bool blocked = exists && block_all(solver, point);
+        if (!blocked && !wake_highest(solver, point, exists)) {
+            return exists;
+        }
+    }
+    return false;
+}
+
+static bool newton_with_blocking(struct lw_solver *solver, struct lw_point *point)
+{
     bool exists;
+    unblock_all(solver, point);
     do {
         exists = lw_newton(solver, point);
-    } while (block_sinking(solver, point));
-    return exists;
+    } while (exists && block_all(solver, point));
+    return exists || (solver->ladder->source_count > 1 && newton_with_waking(solver, point));
 }
 
 // How far past what it stands a source is: reverse current, or overload of one that shuts down.

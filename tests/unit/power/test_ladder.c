@@ -352,6 +352,72 @@ static void kirchhoff_holds_on_random_chains(void **state)
     assert_true(solved > 500);
 }
 
+// Sources from 20 to 28 V on one starved stretch, limits and all.
+static void draw_unequal(struct chain *chain, uint64_t *seed)
+{
+    do {
+        chain_draw(chain, 1 + draw_below(seed, 12), seed);
+    } while (chain->ladder.source_count < 2);
+    double heavier = exp(draw_in(seed, 0.0, 5.0));
+    for (size_t i = 0; i < chain->ladder.tap_count; i++) {
+        struct lw_tap *tap = &chain->taps[i];
+        tap->cut_plus = tap->cut_zero = false;
+        tap->span_plus_ohm *= 5.0;
+        tap->span_zero_ohm *= 5.0;
+        tap->load.value *= tap->load.kind == LW_LOAD_RESISTOR ? 1.0 / heavier : heavier;
+    }
+    for (size_t s = 0; s < chain->ladder.source_count; s++) {
+        chain->sources[s].volts = draw_in(seed, 20.0, 28.0);
+    }
+}
+
+// With the sources of `mask` taken away and the others free to sink: whether that stands, nobody
+// sinks, and nobody taken away would feed.
+static bool subset_stands(const struct chain *chain, unsigned mask)
+{
+    struct chain free_one = *chain;
+    struct lw_point point;
+    struct lw_error error = {0};
+    free_one.ladder.taps = free_one.taps;
+    free_one.ladder.sources = free_one.sources;
+    free_one.ladder.bonds = free_one.bonds;
+    assert_int_equal(lw_point_init(&free_one.ladder, &point, &error), LW_OK);
+    all_run(&free_one.ladder, &point);
+    for (size_t s = 0; s < free_one.ladder.source_count; s++) {
+        free_one.sources[s].reverse = LW_REVERSE_SINKS;
+        point.source_mode[s] = mask >> s & 1U ? LW_SOURCE_OFF : LW_SOURCE_VOLTAGE;
+    }
+    assert_int_equal(lw_ladder_solve(&free_one.ladder, &point, &error), LW_OK);
+    bool stands = point.exists;
+    for (size_t s = 0; s < free_one.ladder.source_count; s++) {
+        bool away = mask >> s & 1U;
+        double over_v = volts(&point, free_one.sources[s].tap) - free_one.sources[s].volts;
+        stands = stands && (away ? over_v > -1e-9 : point.source_a[s] > -1e-9);
+    }
+    lw_point_finish(&point);
+    return stands;
+}
+
+static void blocking_sources_find_the_state_that_trying_all_finds(void **state)
+{
+    (void)state;
+    uint64_t seed = 99;
+    int standing = 0;
+    for (int trial = 0; trial < 15000; trial++) {
+        struct chain chain;
+        draw_unequal(&chain, &seed);
+        struct lw_point point = solve_all_on(&chain.ladder);
+        bool any = false;
+        for (unsigned mask = 0; mask + 1 < 1U << chain.ladder.source_count; mask++) {
+            any = any || subset_stands(&chain, mask);
+        }
+        assert_int_equal(point.exists, any);
+        standing += point.exists;
+        lw_point_finish(&point);
+    }
+    assert_true(standing > 5000 && standing < 14500);
+}
+
 static void a_chain_read_from_its_other_end_gives_the_same_voltages(void **state)
 {
     (void)state;
@@ -475,6 +541,7 @@ int main(void)
         cmocka_unit_test(spans_without_resistance_join_their_taps),
         cmocka_unit_test(a_stiff_supply_loses_no_digits),
         cmocka_unit_test(kirchhoff_holds_on_random_chains),
+        cmocka_unit_test(blocking_sources_find_the_state_that_trying_all_finds),
         cmocka_unit_test(a_chain_read_from_its_other_end_gives_the_same_voltages),
         cmocka_unit_test(more_load_never_raises_a_voltage),
         cmocka_unit_test(two_sources_without_a_cut_between_are_named),
