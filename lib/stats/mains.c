@@ -133,12 +133,19 @@ static enum lw_status search(const double *time_s, const double *fast, size_t n,
         status = lw_times_folding(time_s, n < ENOUGH_TIMES ? n : ENOUGH_TIMES, best.frequency_hz,
                                   &share, error);
     }
-    mains->visible = share < 0.5;
-    if (lw_tone_fit(time_s, fast, n, best.frequency_hz, &mains->tone, NULL)) {
-        mains->visible = false;
+    if (!status) {
+        status = lw_tone_fit(time_s, fast, n, best.frequency_hz, &mains->tone, error);
     }
+    // A tone that can't be fitted at these times is one more that they don't show.
+    mains->visible = !status && share < 0.5;
     mains->tone.false_alarm = mains->visible ? best.false_alarm : 1;
-    return status;
+    if (status != LW_GARBLED) {
+        return status;
+    }
+    if (error) {
+        *error = (struct lw_error){0};
+    }
+    return LW_OK;
 }
 
 enum lw_status lw_mains_find(const double *time_s, const double *value, size_t n,
