@@ -11,7 +11,7 @@
 #   UNDER='valgrind -q --error-exitcode=99' run.sh ...   every linewalk under another program
 set -u
 here=$(cd "$(dirname "$0")" && pwd)
-linewalk=$1
+linewalk=$(cd "$(dirname "$1")" && pwd)/$(basename "$1")
 shift
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
