@@ -5,8 +5,7 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-sh tools/dev/packages.sh test
-command -v gcovr >/dev/null || { echo "gcovr is needed: apt-get install gcovr" >&2 && exit 2; }
+sh tools/dev/packages.sh develop
 [ -f build-coverage/build.ninja ] || meson setup build-coverage -Dtests=enabled -Db_coverage=true
 ninja -C build-coverage
 meson test -C build-coverage --no-rebuild --no-suite study --no-suite bench || true

@@ -9,7 +9,7 @@ cd "$(dirname "$0")/../.."
 
 sh tools/dev/packages.sh run
 [ -f build-demo/build.ninja ] || meson setup build-demo -Dtests=disabled --buildtype=release
-ninja -C build-demo tools/linewalk
+ninja -C build-demo tools/linewalk tools/linewalk-report
 
 rm -rf walk-demo
 build-demo/tools/linewalk visit walk-demo --engineer 'E. Example' --company 'Example Service' \

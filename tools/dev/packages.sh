@@ -2,20 +2,23 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 #
 # Installs what linewalk needs from Debian 12: `packages.sh run` to build and use it, `packages.sh
-# test` to test it as well. Does nothing when all of it is there. As root, or through sudo.
+# test` to test it as well, `packages.sh develop` for the other commands of DEVELOPERS.md. Does nothing
+# when all of it is there. As root, or through sudo.
 set -eu
 
 # Why each: see the table of dependencies in DEVELOPERS.md.
 run='gcc libc6-dev meson ninja-build pkg-config gettext libserialport-dev libcjson-dev libgsl-dev
-libfftw3-dev libpopt-dev libsmartcols-dev libsodium-dev'
+libfftw3-dev libpopt-dev libsmartcols-dev libsodium-dev libcairo2-dev libpango1.0-dev fonts-dejavu-core'
 test='libcmocka-dev libmodbus-dev python3 python3-pymodbus python3-serial-asyncio python3-scipy
-python3-astropy python3-jsonschema socat tshark ngspice umockdev chromium poppler-utils procps
-util-linux mount locales'
+python3-astropy python3-jsonschema socat tshark ngspice umockdev chromium poppler-utils qpdf
+procps util-linux mount locales'
+develop='clang libclang-rt-dev clang-format universal-ctags gcovr git'
 
 case ${1:-} in
 run) wanted=$run ;;
 test) wanted="$run $test" ;;
-*) echo "usage: packages.sh run|test" >&2 && exit 2 ;;
+develop) wanted="$run $test $develop" ;;
+*) echo "usage: packages.sh run|test|develop" >&2 && exit 2 ;;
 esac
 
 missing=
