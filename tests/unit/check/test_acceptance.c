@@ -1,0 +1,193 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// What a visit's records add up to: the truth table.
+#include "check/acceptance.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+struct records {
+    struct lw_record items[12];
+    struct lw_list list;
+    struct lw_record_line line;
+};
+
+static struct lw_record *add(struct records *records, const char *check, enum lw_verdict verdict)
+{
+    struct lw_record *record = &records->items[records->list.count++];
+    record->check = (char *)(uintptr_t)check;
+    record->verdict = verdict;
+    record->complete = true;
+    record->number = (int)records->list.count;
+    records->list.items = records->items;
+    return record;
+}
+
+static struct records all_five(enum lw_verdict last)
+{
+    struct records records = {0};
+    add(&records, "scan", LW_PASS);
+    add(&records, "roster", LW_PASS);
+    add(&records, "link", LW_PASS);
+    add(&records, "supply", LW_PASS);
+    add(&records, "noise", last);
+    return records;
+}
+
+static struct lw_acceptance judged(struct records *records)
+{
+    struct lw_acceptance acceptance;
+    records->list.items = records->items;
+    lw_acceptance_judge(NULL, &records->list, &acceptance);
+    return acceptance;
+}
+
+static void one_required_check_decides(void **state)
+{
+    (void)state;
+    const enum lw_acceptance_verdict expected[] = {
+        [LW_PASS] = LW_ACCEPTED,        [LW_ATTENTION] = LW_ACCEPTED_WITH_REMARKS,
+        [LW_UNDECIDED] = LW_INCOMPLETE, [LW_NOT_TESTED] = LW_INCOMPLETE,
+        [LW_FAIL] = LW_NOT_ACCEPTED,
+    };
+    for (int verdict = LW_PASS; verdict <= LW_FAIL; verdict++) {
+        struct records records = all_five((enum lw_verdict)verdict);
+        assert_int_equal(judged(&records).verdict, expected[verdict]);
+    }
+}
+
+static void a_check_beyond_the_required_ones_can_only_add_remarks_or_fail(void **state)
+{
+    (void)state;
+    const enum lw_acceptance_verdict expected[] = {
+        [LW_PASS] = LW_ACCEPTED,
+        [LW_ATTENTION] = LW_ACCEPTED_WITH_REMARKS,
+        [LW_UNDECIDED] = LW_ACCEPTED_WITH_REMARKS,
+        [LW_NOT_TESTED] = LW_ACCEPTED_WITH_REMARKS,
+        [LW_FAIL] = LW_NOT_ACCEPTED,
+    };
+    for (int verdict = LW_PASS; verdict <= LW_FAIL; verdict++) {
+        struct records records = all_five(LW_PASS);
+        add(&records, "restart", (enum lw_verdict)verdict);
+        assert_int_equal(judged(&records).verdict, expected[verdict]);
+    }
+}
+
+static void no_records_are_incomplete(void **state)
+{
+    (void)state;
+    struct records records = {0};
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
+    assert_int_equal(acceptance.because_count, 5);
+    assert_string_equal(acceptance.because[0], "scan: not done");
+}
+
+static void a_failure_outweighs_what_is_not_done(void **state)
+{
+    (void)state;
+    struct records records = {0};
+    add(&records, "link", LW_FAIL);
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_NOT_ACCEPTED);
+    assert_string_equal(acceptance.because[0], "link: fail");
+}
+
+static void the_last_complete_record_of_a_check_counts(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_FAIL);
+    add(&records, "noise", LW_PASS);
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    add(&records, "noise", LW_FAIL)->complete = false; // an interrupted run takes nothing back
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    add(&records, "noise", LW_FAIL);
+    assert_int_equal(judged(&records).verdict, LW_NOT_ACCEPTED);
+}
+
+static void an_interrupted_check_is_not_done(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    records.items[4].complete = false;
+    assert_int_equal(judged(&records).verdict, LW_INCOMPLETE);
+}
+
+static void a_check_left_out_on_purpose_is_not_done(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    records.items[4].skipped = (char *)(uintptr_t) "drives cannot be stopped today";
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
+    assert_string_equal(acceptance.because[0], "noise: left out on purpose");
+    assert_string_equal(acceptance.checks[4].skipped, "drives cannot be stopped today");
+}
+
+static void notes_and_reports_judge_nothing(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    add(&records, "note", LW_FAIL);
+    add(&records, "report", LW_NOT_TESTED);
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+}
+
+static void one_simulated_record_marks_the_whole(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    assert_false(judged(&records).simulated);
+    records.line.simulated = true;
+    records.items[2].line = &records.line;
+    assert_true(judged(&records).simulated);
+}
+
+static void the_states_of_the_machine_under_which_noise_and_link_ran_are_kept(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    records.items[0].state = (char *)(uintptr_t) "doors open"; // a scan proves nothing of a state
+    records.items[2].state = (char *)(uintptr_t) "drives on";
+    records.items[4].state = (char *)(uintptr_t) "drives on";
+    assert_string_equal(judged(&records).states, "drives on");
+    records.items[4].state = (char *)(uintptr_t) "drives off";
+    assert_string_equal(judged(&records).states, "drives on; drives off");
+}
+
+static void the_plan_says_what_is_required(void **state)
+{
+    (void)state;
+    char *names[] = {(char *)(uintptr_t) "scan", (char *)(uintptr_t) "restart"};
+    struct lw_plan plan = {.required_checks = {.items = names, .count = 2}};
+    struct records records = {0};
+    struct lw_acceptance acceptance;
+    add(&records, "scan", LW_PASS);
+    lw_acceptance_judge(&plan, &records.list, &acceptance);
+    assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
+    add(&records, "restart", LW_PASS);
+    lw_acceptance_judge(&plan, &records.list, &acceptance);
+    assert_int_equal(acceptance.verdict, LW_ACCEPTED);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(one_required_check_decides),
+        cmocka_unit_test(a_check_beyond_the_required_ones_can_only_add_remarks_or_fail),
+        cmocka_unit_test(no_records_are_incomplete),
+        cmocka_unit_test(a_failure_outweighs_what_is_not_done),
+        cmocka_unit_test(the_last_complete_record_of_a_check_counts),
+        cmocka_unit_test(an_interrupted_check_is_not_done),
+        cmocka_unit_test(a_check_left_out_on_purpose_is_not_done),
+        cmocka_unit_test(notes_and_reports_judge_nothing),
+        cmocka_unit_test(one_simulated_record_marks_the_whole),
+        cmocka_unit_test(the_states_of_the_machine_under_which_noise_and_link_ran_are_kept),
+        cmocka_unit_test(the_plan_says_what_is_required),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
