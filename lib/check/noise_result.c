@@ -166,7 +166,9 @@ static void judge_marks(const struct lw_noise_node *node, struct lw_findings *fi
                  node->times_its_kind);
         struct lw_finding *finding = found(findings, "noise_disturbed", LW_ATTENTION, node, says);
         fill_limit(finding, node);
-        say_tones(findings, finding, node);
+        if (node->verdict != LW_FAIL) { // else its reasons stand with the limit already
+            say_tones(findings, finding, node);
+        }
     } else if (node->tones.count > 0 && tones[0].amplitude > 0.7 * node->limit) {
         lw_print(says, sizeof says, "carries %.2f Hz with an amplitude of %s",
                  tones[0].frequency_hz, with_unit(tones[0].amplitude, node, a));

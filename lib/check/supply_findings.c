@@ -263,7 +263,7 @@ static void say_range(const struct judged *judged, enum tap_trouble trouble, siz
         lw_findings_add(judged->findings, rows[trouble].code, rows[trouble].severity, "%s: %s",
                         names.bytes != NULL ? names.bytes : "", rows[trouble].says);
     lw_text_finish(&names);
-    size_t at = lowest(judged, trouble, first, last);
+    size_t at = trouble == SILENT_AND_STARVED ? first : lowest(judged, trouble, first, last);
     const struct lw_supply_tap *tap = tap_at(judged, at);
     if (finding != NULL) {
         finding->value = value_of(judged, trouble, at);
@@ -397,7 +397,8 @@ static void say_weak_span(const struct judged *judged)
                         row->ratio_to_plan);
     lw_finding_because(judged->findings, finding,
                        "the voltmeters beyond it read lower than the common draw and their own "
-                       "errors explain: as by %.2f ohm at the planned currents",
+                       "errors explain, as %.2f ohm more in this span would make them at the "
+                       "planned currents",
                        result->weak_extra_ohm);
     if (result->weak_span_high > result->weak_span_low) {
         lw_finding_because(judged->findings, finding,

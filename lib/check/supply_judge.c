@@ -62,7 +62,7 @@ static void put_beside(const struct lw_plan *plan, const struct lw_supply_measur
     }
 }
 
-static bool any_current_measured(const struct lw_plan *plan)
+static bool all_currents_measured(const struct lw_plan *plan)
 {
     const struct lw_supply *supplies = plan->supplies.items;
     for (size_t i = 0; i < plan->supplies.count; i++) {
@@ -73,22 +73,38 @@ static bool any_current_measured(const struct lw_plan *plan)
     return plan->supplies.count > 0;
 }
 
+// Each fit takes one span alone as bad. Once a weak span is proved, the others' fits only mirror
+// it; before, a fit says something where it is known better than to the planned resistance itself.
+static bool fit_says_something(const struct lw_weak_span *weak, size_t index, double ohm_plan)
+{
+    if (weak->found) {
+        return index >= weak->low && index <= weak->high;
+    }
+    return 1.6449 * weak->fits[index].u_ohm < ohm_plan;
+}
+
+static void keep_span(const struct lw_weak_span *weak, bool ohms, struct lw_supply_span *span)
+{
+    size_t index = (size_t)span->span - 1;
+    const struct lw_span_fit *fit = &weak->fits[index];
+    span->smallest_visible_ohm = fit->smallest_visible_ohm;
+    if (!isfinite(fit->extra_ohm) || !fit_says_something(weak, index, span->ohm_plan)) {
+        return;
+    }
+    span->ratio_to_plan = fmax(span->ohm_plan + fit->extra_ohm, 0) / span->ohm_plan;
+    if (ohms) {
+        span->ohm_measured = span->ratio_to_plan * span->ohm_plan;
+        span->ohm_u95 = 1.6449 * fit->u_ohm;
+    }
+}
+
 static void keep_spans(const struct lw_plan *plan, const struct lw_weak_span *weak,
                        struct lw_supply_result *result)
 {
     struct lw_supply_span *spans = result->spans.items;
-    bool ohms = any_current_measured(plan);
+    bool ohms = all_currents_measured(plan);
     for (size_t i = 0; i < result->spans.count; i++) {
-        const struct lw_span_fit *fit = &weak->fits[spans[i].span - 1];
-        if (!isfinite(fit->extra_ohm)) {
-            continue;
-        }
-        spans[i].ratio_to_plan = (spans[i].ohm_plan + fit->extra_ohm) / spans[i].ohm_plan;
-        spans[i].smallest_visible_ohm = fit->smallest_visible_ohm;
-        if (ohms) {
-            spans[i].ohm_measured = spans[i].ohm_plan + fit->extra_ohm;
-            spans[i].ohm_u95 = 1.6449 * fit->u_ohm;
-        }
+        keep_span(weak, ohms, &spans[i]);
     }
     result->weak_span = weak->found ? (double)weak->span + 1 : 0;
     result->weak_span_low = weak->found ? (double)weak->low + 1 : 0;

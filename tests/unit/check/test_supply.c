@@ -235,6 +235,8 @@ static void a_weak_span_is_named_with_its_neighbours(void **state)
         assert_non_null(finding);
         assert_true(result.weak_span_low <= 6 && result.weak_span_high >= 6);
         assert_true(result.weak_span_high - result.weak_span_low <= 3);
+        const struct lw_supply_span *spans = result.spans.items;
+        assert_true(isnan(spans[result.spans.count - 1].ratio_to_plan)); // only mirrors span 6
         // 0.8 ohm on each rail
         assert_true(result.weak_extra_ohm > 1 && result.weak_extra_ohm < 2.2);
         lw_json_free(&lw_supply_shape, &result);
@@ -269,7 +271,14 @@ static void a_measured_current_turns_ratios_into_ohms(void **state)
     ((struct lw_supply *)walk.plan.supplies.items)->measured_a = 0.71;
     walk_supply(&walk, &result);
     const struct lw_supply_span *spans = result.spans.items;
-    assert_true(spans[1].ohm_measured > 0 && spans[1].ohm_u95 > 0);
+    size_t known = 0;
+    for (size_t i = 0; i < result.spans.count; i++) {
+        if (isfinite(spans[i].ohm_measured)) {
+            known++;
+            assert_true(fabs(spans[i].ohm_measured - spans[i].ohm_plan) < 3 * spans[i].ohm_u95);
+        }
+    }
+    assert_true(known > 0 && known < result.spans.count); // the tail's spans carry too little
     lw_json_free(&lw_supply_shape, &result);
     walk_close(&walk);
 }
