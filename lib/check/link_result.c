@@ -95,6 +95,26 @@ static bool is_silent(const struct lw_link_node *node)
     return node->polls > 0 && node->no_answer == node->polls;
 }
 
+// Without an error there is nothing to look for yet: the next step is to poll on.
+static void say_how_many_would_decide(const struct lw_link_line *line, struct lw_findings *findings,
+                                      struct lw_finding *finding)
+{
+    if (!isfinite(line->n_to_decide) || !(line->n_to_decide > line->polls)) {
+        return;
+    }
+    lw_finding_because(findings, finding,
+                       "%.0f polls in all would decide if the rate stays as it is",
+                       line->n_to_decide);
+    if (finding != NULL && line->errors == 0) {
+        char next[120];
+        lw_print(next, sizeof next, "poll on: %.0f more polls without an error would prove it",
+                 line->n_to_decide - line->polls);
+        free(finding->next);
+        finding->next = lw_duplicate(next);
+        findings->failed = findings->failed || finding->next == NULL;
+    }
+}
+
 static void judge_rate(const struct lw_plan *plan, const struct lw_link_result *result,
                        struct lw_findings *findings)
 {
@@ -116,11 +136,7 @@ static void judge_rate(const struct lw_plan *plan, const struct lw_link_result *
         lw_finding_because(findings, finding,
                            "the 95 %% bounds %.2g and %.2g enclose the limit %.2g", line->lower95,
                            line->upper95, limit);
-        if (isfinite(line->n_to_decide) && line->n_to_decide > line->polls) {
-            lw_finding_because(findings, finding,
-                               "%.0f polls in all would decide if the rate stays as it is",
-                               line->n_to_decide);
-        }
+        say_how_many_would_decide(line, findings, finding);
     } else {
         lw_finding_because(findings, finding, "the 95 %% lower bound %.2g is above the limit %.2g",
                            line->lower95, limit);
