@@ -13,7 +13,7 @@
 
 // A distribution on x > 0 with up to two parameters.
 struct distribution {
-    double (*below)(double x, const double *parameters);
+    double (*below)(double x, const double *parameters); // NULL: only the upper tail is asked for
     double (*above)(double x, const double *parameters);
     double parameters[2];
     double start;  // somewhere near its middle
@@ -26,21 +26,10 @@ struct search {
     double log_probability;
 };
 
-static double normal_below(double x, const double *parameters)
-{
-    (void)parameters;
-    return gsl_cdf_ugaussian_P(x);
-}
-
 static double normal_above(double x, const double *parameters)
 {
     (void)parameters;
     return gsl_cdf_ugaussian_Q(x);
-}
-
-static double t_below(double x, const double *parameters)
-{
-    return gsl_cdf_tdist_P(x, parameters[0]);
 }
 
 static double t_above(double x, const double *parameters)
@@ -199,7 +188,7 @@ enum lw_status lw_quantile_normal(enum lw_tail tail, double probability, double 
     if (!valid_probability(probability)) {
         return bad_argument(x, error);
     }
-    struct distribution distribution = {normal_below, normal_above, {0}, 1, INFINITY};
+    struct distribution distribution = {NULL, normal_above, {0}, 1, INFINITY};
     return solve_symmetric(&distribution, tail, probability, x, error);
 }
 
@@ -209,7 +198,7 @@ enum lw_status lw_quantile_t(enum lw_tail tail, double probability, double dof, 
     if (!valid_probability(probability) || !valid_shape(dof)) {
         return bad_argument(x, error);
     }
-    struct distribution distribution = {t_below, t_above, {dof}, 1, INFINITY};
+    struct distribution distribution = {NULL, t_above, {dof}, 1, INFINITY};
     return solve_symmetric(&distribution, tail, probability, x, error);
 }
 
