@@ -4,7 +4,7 @@
 #include "commands.h"
 
 #include "base/text.h"
-#include "cli/note.h"
+#include "check/note.h"
 #include "cli/session.h"
 
 enum { MOST_PHOTO_BYTES = 64 * 1024 * 1024 };

@@ -3,6 +3,7 @@
 // The report from a visit: reads the results of the records that count and has them told.
 #include "report/build.h"
 #include "base/file.h"
+#include "check/note.h"
 #include "report/report.h"
 
 struct kind {
@@ -14,7 +15,7 @@ static const struct lw_shape *shape_of(const char *check)
 {
     const struct kind kinds[] = {
         {"scan", &lw_scan_shape},     {"roster", &lw_roster_shape}, {"link", &lw_link_shape},
-        {"supply", &lw_supply_shape}, {"noise", &lw_noise_shape},
+        {"supply", &lw_supply_shape}, {"noise", &lw_noise_shape},   {"note", &lw_note_shape},
     };
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         if (strcmp(kinds[i].check, check) == 0) {

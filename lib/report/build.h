@@ -82,6 +82,11 @@ void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_r
 // The cautions that plan and findings call for, the gravest first, at most `most`.
 void lw_report_cautions(struct lw_document *document, const struct lw_report_view *view,
                         size_t most);
+// The open points for the first page, and the section of all notes; nothing where there are none.
+void lw_report_open_points(struct lw_document *document, const struct lw_report_view *view);
+void lw_report_notes(struct lw_document *document, const struct lw_report_view *view);
+// "2 fail, 1 undecided", or that there are none.
+void lw_report_count_findings(const struct lw_report_view *view, char *text, size_t size);
 void lw_report_evidence(struct lw_document *document, const struct lw_report_view *view);
 void lw_report_methods(struct lw_document *document, const struct lw_report_view *view);
 

@@ -156,6 +156,27 @@ static void tell_severity(struct lw_document *document, const struct lw_list *al
     }
 }
 
+void lw_report_count_findings(const struct lw_report_view *view, char *text, size_t size)
+{
+    size_t counts[LW_FAIL + 1] = {0};
+    struct lw_text told = {0};
+    for (size_t i = 0; i < view->counting->count; i++) {
+        const struct lw_list *list = &lw_report_counted_at(view, i)->record->findings.list;
+        for (size_t k = 0; k < list->count; k++) {
+            counts[((const struct lw_finding *)list->items)[k].severity]++;
+        }
+    }
+    const enum lw_verdict order[] = {LW_FAIL, LW_UNDECIDED, LW_ATTENTION, LW_NOT_TESTED};
+    for (size_t i = 0; i < sizeof order / sizeof *order; i++) {
+        if (counts[order[i]] > 0) {
+            lw_text_add(&told, "%s%zu %s", told.length == 0 ? "" : ", ", counts[order[i]],
+                        _(lw_verdict_shown(order[i])));
+        }
+    }
+    lw_print(text, size, "%s", told.length == 0 ? _("none") : told.bytes);
+    lw_text_finish(&told);
+}
+
 void lw_report_findings(struct lw_document *document, const struct lw_report_view *view)
 {
     struct lw_list all = {0};

@@ -93,7 +93,7 @@ static void line_facts(struct lw_document *document, const struct lw_record *rec
 
 static void what_and_when(struct lw_document *document, const struct lw_report_view *view)
 {
-    char from[64], to[64], made[LW_TIME_TEXT], made_text[64];
+    char from[64], to[64], made[LW_TIME_TEXT], made_text[64], findings[LW_DOCUMENT_FACT];
     const struct lw_list *records = view->records;
     if (view->plan != NULL) {
         lw_report_fact(document, _("Plan"), _("revision %s, drawing %s, %zu nodes"),
@@ -103,6 +103,8 @@ static void what_and_when(struct lw_document *document, const struct lw_report_v
         lw_document_fact(document, _("Plan"), _("none"));
     }
     line_facts(document, last_with_line(records));
+    lw_report_count_findings(view, findings, sizeof findings);
+    lw_document_fact(document, _("Findings"), findings);
     if (records->count > 0) {
         lw_report_time(lw_report_record_at(records, 0)->started, from, sizeof from);
         lw_report_time(lw_report_record_at(records, records->count - 1)->finished, to, sizeof to);
@@ -161,6 +163,7 @@ void lw_report_front(struct lw_document *document, const struct lw_report_view *
     what_and_when(document, view);
     conditions(document, view);
     lw_report_cautions(document, view, FRONT_CAUTIONS);
+    lw_report_open_points(document, view);
     signatures(document, view);
     lw_document_page(document);
 }

@@ -35,7 +35,8 @@ void lw_sheets_begin(struct lw_sheets *sheets, double width, double height)
                                  .top = 18 * LW_MM,
                                  .bottom = height - 18 * LW_MM};
     begin_page(sheets);
-    sheets->context = pango_cairo_create_context(sheets->cr);
+    sheets->fonts = pango_cairo_font_map_new();
+    sheets->context = pango_font_map_create_context(sheets->fonts);
     // one unit of the file is one point: hinting for a screen would only push letters about
     cairo_font_options_t *options = cairo_font_options_create();
     cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
@@ -62,6 +63,7 @@ void lw_sheets_finish(struct lw_sheets *sheets)
     free(sheets->bookmarks.items);
     pango_attr_list_unref(sheets->no_hyphens);
     g_object_unref(sheets->context);
+    g_object_unref(sheets->fonts);
     cairo_destroy(sheets->cr);
     *sheets = (struct lw_sheets){0};
 }

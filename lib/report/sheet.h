@@ -33,6 +33,7 @@ struct lw_sheets {
     double y;                                       // where the next block begins
     bool fresh;                                     // nothing stands on the page yet
     cairo_t *cr;                                    // of the page in the making
+    PangoFontMap *fonts;
     PangoContext *context;
     PangoAttrList *no_hyphens;
     struct lw_list pages;     // of cairo_surface_t *, recordings

@@ -4,8 +4,9 @@
 #include "fixture.h"
 
 #include "base/text.h"
+#include "check/note.h"
 
-enum { BLOCKS = 40000, CHECKS = 5 };
+enum { BLOCKS = 40000, CHECKS = 6 };
 
 struct fixture {
     struct fixture_options options;
@@ -23,6 +24,7 @@ struct fixture {
     struct lw_noise_result noise;
     struct lw_roster_result roster;
     struct lw_scan_result scan;
+    struct lw_note note;
 };
 
 static void *make(struct fixture *fixture, size_t count, size_t size)
@@ -312,9 +314,9 @@ static void add_findings(struct fixture *fixture)
 
 static void make_records(struct fixture *fixture)
 {
-    static const char *const checks[CHECKS] = {"scan", "roster", "link", "supply", "noise"};
-    void *results[CHECKS] = {&fixture->scan, &fixture->roster, &fixture->link, &fixture->supply,
-                             &fixture->noise};
+    static const char *const checks[CHECKS] = {"scan", "roster", "link", "supply", "noise", "note"};
+    void *results[CHECKS] = {&fixture->scan,   &fixture->roster, &fixture->link,
+                             &fixture->supply, &fixture->noise,  &fixture->note};
     static char digest[] = "3f2a9c10d4e5b6a79788990011223344556677889900aabbccddeeff00112233";
     for (size_t i = 0; i < CHECKS; i++) {
         struct lw_record *record = &fixture->records[i];
@@ -399,6 +401,10 @@ struct fixture *fixture_new(const struct fixture_options *options)
     make_noise(fixture);
     make_roster(fixture);
     make_scan(fixture);
+    fixture->note = (struct lw_note){.text = say(fixture, "the clamp at station 2 is loose"),
+                                     .node = say(fixture, "P03"),
+                                     .photo = say(fixture, "0006-note.jpg"),
+                                     .open = true};
     make_records(fixture);
     add_findings(fixture);
     make_acceptance(fixture);

@@ -239,6 +239,26 @@ static void the_front_page_comes_first_and_says_what_it_must(void **state)
     free(page);
 }
 
+static void open_points_stand_on_the_front_page_with_room_for_an_owner(void **state)
+{
+    (void)state;
+    char *page = ordinary_page(4, false);
+    const char *end = strstr(page, "<div class=\"page\">");
+    const char *point = strstr(page, "the clamp at station 2 is loose");
+    assert_true(point != NULL && point < end);
+    assert_true(strstr(page, "Closed by") < end);
+    assert_non_null(strstr(end, "the clamp at station 2 is loose"));
+    free(page);
+}
+
+static void the_front_page_counts_findings_by_severity(void **state)
+{
+    (void)state;
+    char *page = ordinary_page(4, false);
+    assert_non_null(strstr(page, "<dt>Findings</dt><dd>2 fail, 1 undecided, 2 attention</dd>"));
+    free(page);
+}
+
 static void what_was_not_tested_is_named(void **state)
 {
     (void)state;
@@ -322,6 +342,8 @@ int main(void)
         cmocka_unit_test(a_simulated_visit_says_so_and_takes_no_signature),
         cmocka_unit_test(records_that_do_not_fit_take_no_signature),
         cmocka_unit_test(the_front_page_comes_first_and_says_what_it_must),
+        cmocka_unit_test(open_points_stand_on_the_front_page_with_room_for_an_owner),
+        cmocka_unit_test(the_front_page_counts_findings_by_severity),
         cmocka_unit_test(what_was_not_tested_is_named),
         cmocka_unit_test(hostile_text_stays_text_in_every_field),
         cmocka_unit_test(a_very_long_word_is_cut_and_may_break),

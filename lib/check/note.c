@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // A note as JSON.
-#include "cli/note.h"
+#include "check/note.h"
 
 static const struct lw_field note_fields[] = {
     {LW_AT(struct lw_note, text), .kind = LW_TEXT, .required = true, .says = "the remark"},

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // The result of a record of the check "note".
-#ifndef LW_CLI_NOTE_H
-#define LW_CLI_NOTE_H
+#ifndef LW_CHECK_NOTE_H
+#define LW_CHECK_NOTE_H
 
 #include "base/json.h"
 
