@@ -83,10 +83,14 @@ static void because(struct lw_acceptance *acceptance, const char *check, const c
     }
 }
 
+static bool depends_on_state(const struct lw_record *record)
+{
+    return strcmp(record->check, "noise") == 0 || strcmp(record->check, "link") == 0;
+}
+
 static void add_state(struct lw_acceptance *acceptance, const struct lw_record *record)
 {
-    bool proves = strcmp(record->check, "noise") == 0 || strcmp(record->check, "link") == 0;
-    if (!proves || record->state == NULL || record->state[0] == '\0' ||
+    if (!depends_on_state(record) || record->state == NULL || record->state[0] == '\0' ||
         strstr(acceptance->states, record->state) != NULL) {
         return;
     }
@@ -94,6 +98,41 @@ static void add_state(struct lw_acceptance *acceptance, const struct lw_record *
     lw_print(longer, sizeof longer, "%s%s%s", acceptance->states,
              acceptance->states[0] != '\0' ? "; " : "", record->state);
     lw_copy(acceptance->states, sizeof acceptance->states, longer);
+}
+
+static bool same_state(const struct lw_record *a, const struct lw_record *b)
+{
+    return strcmp(a->state == NULL ? "" : a->state, b->state == NULL ? "" : b->state) == 0;
+}
+
+// A link or noise that failed in one state of the machine is not made good by a pass in another:
+// of the last record of each state the worst counts.
+static void take_states(const struct lw_record *records, size_t count,
+                        struct lw_acceptance *acceptance)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct lw_record *record = &records[i];
+        bool last = depends_on_state(record) && record->complete && record->skipped == NULL;
+        for (size_t k = i + 1; k < count && last; k++) {
+            last = strcmp(records[k].check, record->check) != 0 || !records[k].complete ||
+                   records[k].skipped != NULL || !same_state(&records[k], record);
+        }
+        struct lw_acceptance_check *check = last ? check_named(acceptance, record->check) : NULL;
+        if (check != NULL && check->done && record->verdict > (int)check->verdict) {
+            check->verdict = (enum lw_verdict)record->verdict;
+            check->number = record->number;
+        }
+    }
+}
+
+// Open points are remarks: a report is signed on them.
+static size_t count_open_points(const struct lw_record *records, size_t count)
+{
+    size_t open = 0;
+    for (size_t i = 0; i < count; i++) {
+        open += strcmp(records[i].check, "note") == 0 ? records[i].findings.list.count : 0;
+    }
+    return open;
 }
 
 static enum lw_acceptance_verdict worse(enum lw_acceptance_verdict a, enum lw_acceptance_verdict b)
@@ -149,6 +188,11 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
             add_state(acceptance, &items[i]);
         }
     }
+    take_states(items, records->count, acceptance);
+    size_t open_points = count_open_points(items, records->count);
+    if (open_points > 0) {
+        acceptance->verdict = LW_ACCEPTED_WITH_REMARKS;
+    }
     for (size_t i = 0; i < acceptance->check_count; i++) {
         acceptance->verdict = worse(acceptance->verdict, weigh(&acceptance->checks[i]));
     }
@@ -161,5 +205,10 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
                 because(acceptance, check->check, reason_of(check));
             }
         }
+    }
+    if (open_points > 0) {
+        char reason[40];
+        lw_print(reason, sizeof reason, "%zu open", open_points);
+        because(acceptance, "notes", reason);
     }
 }

@@ -137,6 +137,29 @@ static void notes_and_reports_judge_nothing(void **state)
     assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
 }
 
+static void an_open_point_is_a_remark(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    struct lw_record *note = add(&records, "note", LW_ATTENTION);
+    assert_non_null(lw_findings_add(&note->findings, "note_open_point", LW_ATTENTION, "loose"));
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_ACCEPTED_WITH_REMARKS);
+    assert_string_equal(acceptance.because[0], "notes: 1 open");
+    lw_findings_free(&note->findings);
+}
+
+static void a_pass_with_drives_off_does_not_undo_a_failure_with_drives_on(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_FAIL);
+    records.items[4].state = (char *)(uintptr_t) "drives on";
+    add(&records, "noise", LW_PASS)->state = (char *)(uintptr_t) "drives off";
+    assert_int_equal(judged(&records).verdict, LW_NOT_ACCEPTED);
+    add(&records, "noise", LW_PASS)->state = (char *)(uintptr_t) "drives on";
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+}
+
 static void one_simulated_record_marks_the_whole(void **state)
 {
     (void)state;
@@ -185,6 +208,8 @@ int main(void)
         cmocka_unit_test(an_interrupted_check_is_not_done),
         cmocka_unit_test(a_check_left_out_on_purpose_is_not_done),
         cmocka_unit_test(notes_and_reports_judge_nothing),
+        cmocka_unit_test(an_open_point_is_a_remark),
+        cmocka_unit_test(a_pass_with_drives_off_does_not_undo_a_failure_with_drives_on),
         cmocka_unit_test(one_simulated_record_marks_the_whole),
         cmocka_unit_test(the_states_of_the_machine_under_which_noise_and_link_ran_are_kept),
         cmocka_unit_test(the_plan_says_what_is_required),
