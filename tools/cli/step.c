@@ -140,7 +140,13 @@ static enum lw_status listen_first(struct lw_session *session, struct lw_step *s
     if (status != LW_OK) {
         return status;
     }
+    const struct lw_progress listening = {.phase = "listening before the first request",
+                                          .total = seconds,
+                                          .unit = "s",
+                                          .eta_s = seconds};
+    lw_session_progress(session, &listening);
     status = lw_listen_first(session->line, seconds, &session->heard, error);
+    lw_progress_clear(session);
     session->listened = status == LW_OK;
     if (status != LW_OK) {
         return status;
