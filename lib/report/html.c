@@ -386,7 +386,7 @@ static void head(struct page *page)
 static void banner(struct page *page)
 {
     if (page->document->simulated) {
-        element(page, "p class=\"simulated\" role=\"note\"",
+        element(page, "header class=\"simulated\"",
                 _("SIMULATED: made on a virtual chain, says nothing about a machine"));
         element(page, "div class=\"watermark\" aria-hidden=\"true\"", _("SIMULATED"));
     }

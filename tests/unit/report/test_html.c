@@ -64,11 +64,11 @@ static void check_attribute(const char *name, size_t length)
 static void check_element(const char *name, size_t length)
 {
     static const char *const known[] = {
-        "html",       "head", "meta",    "title",   "style",   "body",   "main",  "h1",
-        "h2",         "h3",   "h4",      "p",       "b",       "ul",     "li",    "dl",
-        "dt",         "dd",   "div",     "span",    "table",   "thead",  "tbody", "tr",
-        "th",         "td",   "caption", "section", "article", "nav",    "a",     "figure",
-        "figcaption", "svg",  "desc",    "path",    "rect",    "circle", "text",  NULL};
+        "html",    "header",  "head",    "meta",  "title", "style",  "body",       "main", "h1",
+        "h2",      "h3",      "h4",      "p",     "b",     "ul",     "li",         "dl",   "dt",
+        "dd",      "div",     "span",    "table", "thead", "tbody",  "tr",         "th",   "td",
+        "caption", "section", "article", "nav",   "a",     "figure", "figcaption", "svg",  "desc",
+        "path",    "rect",    "circle",  "text",  NULL};
     if (!is_one_of(name, length, known)) {
         fail_msg("element '%.*s'", (int)length, name);
     }
