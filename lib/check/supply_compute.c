@@ -4,6 +4,7 @@
 // cold, and with every tolerance at its bad end. The physics is lib/power's; here its taps and
 // spans get the plan's names.
 #include "check/supply.h"
+#include "check/supply_line.h"
 
 #include "power/ladder.h"
 
@@ -155,6 +156,10 @@ enum lw_status lw_supply_compute(const struct lw_plan *plan, struct lw_supply_re
         status = lw_fail(error, LW_MEMORY, "no memory for %zu taps", lw_plan_taps(plan));
     }
     if (status == LW_OK) {
+        struct lw_supply_line line;
+        lw_supply_line(plan, &line);
+        result->unit_loads = line.unit_loads;
+        result->idle_v = line.idle_v;
         summarize(&computed, result);
         status = add_worst(plan, result, error);
     }

@@ -3,6 +3,7 @@
 // What to say about a supply. Neighbours with the same trouble share one finding that names them,
 // so that a starved tail of forty nodes is one sentence and not forty.
 #include "check/supply.h"
+#include "check/supply_line.h"
 #include "stats/decide.h"
 
 enum { NAMES_SPELT_OUT = 8 };
@@ -463,5 +464,6 @@ void lw_supply_findings(const struct lw_plan *plan, const struct lw_supply_measu
         say_span(&judged, &spans[i]);
     }
     say_parallel(&judged);
+    lw_supply_line_findings(plan, findings);
     say_measured(&judged);
 }

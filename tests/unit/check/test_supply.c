@@ -342,6 +342,58 @@ static void a_silent_section_is_not_judged_by_the_other_sections_volts(void **st
     walk_close(&walk);
 }
 
+// Idle voltages by hand, as the divider of "MODBUS over Serial Line" V1.02, 3.4.5 and 3.4.6 gives
+// them: 5 V over two bias resistors against two terminators of 120 ohm.
+static void a_pair_with_too_little_bias_is_said(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    struct cell cell = {.probes = 4,
+                        .line = ", \"terminations\": [{\"at\": \"head\", \"ohm\": 120}, "
+                                "{\"at\": \"tail\", \"ohm\": 120}], \"bias\": {\"at\": "
+                                "\"head\", \"supply_v\": 5, \"pull_up_ohm\": 560, "
+                                "\"pull_down_ohm\": 560}"};
+    computed(&cell, &walk, &result);
+    // 2.5 unit loads of 12 kohm beside 60 ohm: 59.26 ohm; 5 V x 59.26 / (1120 + 59.26)
+    assert_true(fabs(result.unit_loads - 2.5) < 1e-9);
+    assert_true(fabs(result.idle_v - 0.2513) < 0.0002);
+    assert_int_equal(walk_count(&walk, NULL), 0);
+    lw_json_free(&lw_supply_shape, &result);
+    struct lw_profile *profile = walk.plan.profiles.items;
+    for (size_t i = 0; i < walk.plan.profiles.count; i++) {
+        double *window = profile[i].electrical.receiver_threshold_v.items;
+        window[1] = 0.3;
+    }
+    lw_supply_compute(&walk.plan, &result, NULL);
+    lw_supply_findings(&walk.plan, NULL, &result, &walk.rule, &walk.findings);
+    assert_non_null(walk_found(&walk, "supply_bias_low", NULL));
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+// 32 receivers of one unit load, TIA/EIA-485; controller and tester are two of them.
+static void more_receivers_than_allowed_are_said(void **state)
+{
+    (void)state;
+    for (size_t probes = 30; probes <= 31; probes++) {
+        struct walk walk;
+        struct lw_supply_result result;
+        computed(&(struct cell){.probes = probes}, &walk, &result);
+        lw_json_free(&lw_supply_shape, &result);
+        walk_forget(&walk);
+        struct lw_profile *profile = walk.plan.profiles.items;
+        for (size_t i = 0; i < walk.plan.profiles.count; i++) {
+            profile[i].electrical.unit_loads = 1;
+        }
+        lw_supply_compute(&walk.plan, &result, NULL);
+        lw_supply_findings(&walk.plan, NULL, &result, &walk.rule, &walk.findings);
+        assert_int_equal(walk_count(&walk, "supply_unit_loads"), probes > 30);
+        lw_json_free(&lw_supply_shape, &result);
+        walk_close(&walk);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -353,6 +405,8 @@ int main(void)
         cmocka_unit_test(two_sources_on_one_rail_are_a_hazard),
         cmocka_unit_test(a_cut_rail_keeps_two_sources_apart),
         cmocka_unit_test(many_neighbours_share_one_sentence),
+        cmocka_unit_test(a_pair_with_too_little_bias_is_said),
+        cmocka_unit_test(more_receivers_than_allowed_are_said),
         cmocka_unit_test(voltmeters_stand_beside_what_was_computed),
         cmocka_unit_test(running_nodes_below_their_minimum_are_measured),
         cmocka_unit_test(a_chain_as_planned_has_no_weak_span),

@@ -75,8 +75,9 @@ static void write_cell(const struct cell *cell, size_t unplanned, struct lw_text
     static const char strong[] = "[{\"name\": \"PS1\", \"nominal_v\": 24, \"output_ohm\": 0.02, "
                                  "\"limit_a\": 10, \"feeds_tap\": 1}]";
     static const char half_metre[] = "{\"length_m\": 0.5, \"conductor\": {\"area_mm2\": 0.5}}";
-    lw_text_add(text, "{\"format\": \"linewalk/plan/1\", \"line\": {\"framing\": \"%s\"}, %s",
-                cell->framing ? cell->framing : "19200/8E1", cell->more ? cell->more : "");
+    lw_text_add(text, "{\"format\": \"linewalk/plan/1\", \"line\": {\"framing\": \"%s\"%s}, %s",
+                cell->framing ? cell->framing : "19200/8E1", cell->line ? cell->line : "",
+                cell->more ? cell->more : "");
     lw_text_add(text, "\"supplies\": %s, \"span_default\": %s, \"chain\": [",
                 cell->supplies ? cell->supplies : strong, cell->span ? cell->span : half_metre);
     write_chain(cell, unplanned, text);

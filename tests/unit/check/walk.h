@@ -33,9 +33,10 @@ struct cell {
     const char *framing;                  // NULL: 19200/8E1
     const char *supplies;                 // JSON array; NULL: one strong 24 V at tap 1
     const char *span;                     // JSON object; NULL: half a metre of 0.5 mm2
-    const char *more;                     // further keys of the plan, each followed by a comma
-    const char *noise;                    // JSON object of virtual.noise; NULL: by the profiles
-    size_t unplanned;                     // the chain has so many probes more than the plan
+    const char *line;  // further keys of line, beginning with a comma; NULL: none
+    const char *more;  // further keys of the plan, each followed by a comma
+    const char *noise; // JSON object of virtual.noise; NULL: by the profiles
+    size_t unplanned;  // the chain has so many probes more than the plan
 };
 void walk_open_cell(struct walk *walk, const struct cell *cell, uint64_t seed);
 void walk_close(struct walk *walk);
