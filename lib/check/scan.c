@@ -3,49 +3,23 @@
 // The talking part of a scan. The address pass is one request an address and nothing more, since on
 // a silent line nearly all of its time is waiting; everything that costs extra (a second look,
 // identities, doubles) is done only where an address has shown itself or was planned.
-#include "check/scan.h"
-
 #include "check/ask.h"
+#include "check/scan_inside.h"
 #include "modbus/frame.h"
 #include "modbus/identity.h"
 #include "modbus/pdu.h"
-#include "stats/decide.h"
-#include "stats/interval.h"
 
 enum {
-    SECOND_LOOKS = 4,  // tries at a garbled address
-    DOUBLE_LOOKS = 3,  // reads of serial and live value at each node found
-    CONTROL_LOOKS = 8, // reads that two like nodes answer alike, where something was damaged
+    SECOND_LOOKS = 4, // tries at a garbled address
     SECOND_PASS_MS = 1000,
 };
 
-enum seen { UNASKED, SILENT, GARBLED, FOUND };
-
-struct tally {
-    unsigned heard, damaged;
-    double characters; // of requests and answers heard: a long exchange has more to be damaged
-};
-
-struct scan {
-    const struct lw_run *run;
-    struct lw_client *client;
-    const struct lw_plan *plan;
-    const struct lw_scan_options *options;
-    struct lw_scan_result *result;
-    struct lw_error *error;
-    enum seen seen[256];
-    bool late[256], exception[256], doubled[256];
-    double reply_ms[256];
-    struct tally plain[256];   // reads that two like nodes answer alike
-    struct tally telling[256]; // reads in which two nodes must differ
-};
-
-static int64_t now_ns(const struct scan *scan)
+static int64_t now_ns(const struct lw_scan_now *scan)
 {
     return lw_clock_now_ns(lw_client_line(scan->client)->clock);
 }
 
-static bool is_asked(const struct scan *scan, int address)
+static bool is_asked(const struct lw_scan_now *scan, int address)
 {
     bool any = false;
     for (int i = 0; i < 256; i++) {
@@ -57,7 +31,7 @@ static bool is_asked(const struct scan *scan, int address)
 // What the wire alone takes for one exchange: the characters, the node's latency or, in a silence,
 // the whole waiting time, and t3.5 behind an answer. The t3.5 behind a request is part of either
 // waiting.
-static double exchange_wire_s(const struct scan *scan, const struct lw_exchange *exchange)
+static double exchange_wire_s(const struct lw_scan_now *scan, const struct lw_exchange *exchange)
 {
     const struct lw_line *line = lw_client_line(scan->client);
     int64_t wire_ns = 0;
@@ -72,7 +46,7 @@ static double exchange_wire_s(const struct scan *scan, const struct lw_exchange 
     return (double)wire_ns / 1e9 + wait_s;
 }
 
-static void note_late(struct scan *scan, const struct lw_exchange *exchange)
+void lw_scan_note_late(struct lw_scan_now *scan, const struct lw_exchange *exchange)
 {
     int address = exchange->late_address;
     if (address == 0 || address > LW_ADDRESS_MAX) {
@@ -87,28 +61,11 @@ static void note_late(struct scan *scan, const struct lw_exchange *exchange)
     }
 }
 
-// Of a damaged answer only its expected length is known: two bytes a register.
-static double characters_of(const struct lw_exchange *exchange)
-{
-    size_t registers = exchange->request.bytes[4];
-    size_t answer = exchange->reply.count > 0 ? exchange->reply.count : 2 + 2 * registers;
-    return (double)(exchange->request.count + answer + 6);
-}
-
-static void count(struct tally *tally, const struct lw_exchange *exchange)
-{
-    bool damaged = exchange->outcome == LW_CRC_ERROR || exchange->outcome == LW_WRONG_ANSWER;
-    bool heard = damaged || exchange->outcome == LW_ANSWERED || exchange->outcome == LW_EXCEPTION;
-    tally->heard += heard;
-    tally->damaged += damaged;
-    tally->characters += heard ? characters_of(exchange) : 0;
-}
-
-static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)
+static void note_outcome(struct lw_scan_now *scan, const struct lw_exchange *exchange)
 {
     int address = exchange->address;
-    note_late(scan, exchange);
-    count(&scan->plain[address], exchange);
+    lw_scan_note_late(scan, exchange);
+    lw_scan_count(&scan->plain[address], exchange);
     switch (exchange->outcome) {
     case LW_ANSWERED:
     case LW_EXCEPTION:
@@ -131,8 +88,8 @@ static void note_outcome(struct scan *scan, const struct lw_exchange *exchange)
     }
 }
 
-static enum lw_status ask(struct scan *scan, int address, const struct lw_pdu *request,
-                          struct lw_exchange *exchange)
+enum lw_status lw_scan_ask(struct lw_scan_now *scan, int address, const struct lw_pdu *request,
+                           struct lw_exchange *exchange)
 {
     enum lw_status status =
         lw_client_exchange(scan->client, (uint8_t)address, request, exchange, scan->error);
@@ -142,7 +99,7 @@ static enum lw_status ask(struct scan *scan, int address, const struct lw_pdu *r
     return status;
 }
 
-static enum lw_status address_pass(struct scan *scan)
+static enum lw_status address_pass(struct lw_scan_now *scan)
 {
     const struct lw_pdu request = lw_read_request(LW_READ_HOLDING, 0, 1);
     int total = 0;
@@ -156,7 +113,7 @@ static enum lw_status address_pass(struct scan *scan)
             continue;
         }
         struct lw_exchange exchange;
-        status = ask(scan, address, &request, &exchange);
+        status = lw_scan_ask(scan, address, &request, &exchange);
         if (status != LW_OK) {
             break;
         }
@@ -172,7 +129,7 @@ static enum lw_status address_pass(struct scan *scan)
     return status;
 }
 
-static bool looks_again(const struct scan *scan, int address)
+static bool looks_again(const struct lw_scan_now *scan, int address)
 {
     if (scan->seen[address] == GARBLED) {
         return true;
@@ -182,13 +139,13 @@ static bool looks_again(const struct scan *scan, int address)
 }
 
 // Asked again with another request; a garbled address several times.
-static enum lw_status second_look(struct scan *scan, int address)
+static enum lw_status second_look(struct lw_scan_now *scan, int address)
 {
     const struct lw_pdu request = lw_read_request(LW_READ_INPUT_REGISTERS, 0, 1);
     bool was_garbled = scan->seen[address] == GARBLED;
     for (int i = 0; i < (was_garbled ? SECOND_LOOKS : 1); i++) {
         struct lw_exchange exchange;
-        enum lw_status status = ask(scan, address, &request, &exchange);
+        enum lw_status status = lw_scan_ask(scan, address, &request, &exchange);
         if (status != LW_OK) {
             return status;
         }
@@ -201,7 +158,7 @@ static enum lw_status second_look(struct scan *scan, int address)
     return LW_OK;
 }
 
-static enum lw_status second_pass(struct scan *scan)
+static enum lw_status second_pass(struct lw_scan_now *scan)
 {
     int total = 0, done = 0;
     for (int address = 0; address < 256; address++) {
@@ -222,105 +179,14 @@ static enum lw_status second_pass(struct scan *scan)
     return LW_OK;
 }
 
-static const struct lw_profile *profile_at(const struct scan *scan, int address)
+const struct lw_profile *lw_scan_profile(const struct lw_scan_now *scan, int address)
 {
     const struct lw_chain_entry *entry =
         scan->plan != NULL ? lw_plan_by_address(scan->plan, address, NULL) : NULL;
     return entry != NULL ? entry->is : NULL;
 }
 
-static void add(struct tally *sum, const struct tally *tally)
-{
-    sum->heard += tally->heard;
-    sum->damaged += tally->damaged;
-    sum->characters += tally->characters;
-}
-
-// What is damaged on this line for other reasons than two nodes at one address: all reads of the
-// other addresses, and, beside telling ones, this address's own plain reads.
-static struct tally usual_damage(const struct scan *scan, int address, bool with_own)
-{
-    struct tally usual = {0};
-    for (int i = 0; i < 256; i++) {
-        if (i != address) {
-            add(&usual, &scan->plain[i]);
-            add(&usual, &scan->telling[i]);
-        } else if (with_own) {
-            add(&usual, &scan->plain[i]);
-        }
-    }
-    return usual;
-}
-
-// Damaged more often than usual, by one-sided bounds of both: 95 %, shared among the nodes.
-static bool stands_out(const struct scan *scan, const struct tally *tally,
-                       const struct tally *usual)
-{
-    struct lw_interval share = {0, 1}, other = {0, 1};
-    double confidence = lw_decide_confidence((unsigned)scan->result->nodes.count + 1);
-    if (tally->damaged < 2 || usual->heard == 0 ||
-        lw_interval_clopper_pearson(LW_ONE_SIDED, confidence, tally->damaged, tally->heard, &share,
-                                    NULL) != LW_OK ||
-        lw_interval_clopper_pearson(LW_ONE_SIDED, 0.95, usual->damaged, usual->heard, &other,
-                                    NULL) != LW_OK) {
-        return false;
-    }
-    double longer = tally->characters / tally->heard / (usual->characters / usual->heard);
-    return share.low > 1 - pow(1 - other.high, longer);
-}
-
-static void judge_double(struct scan *scan, int address)
-{
-    const struct tally beside = usual_damage(scan, address, true);
-    const struct tally others = usual_damage(scan, address, false);
-    scan->doubled[address] = stands_out(scan, &scan->telling[address], &beside) ||
-                             stands_out(scan, &scan->plain[address], &others);
-}
-
-static enum lw_status control_looks(struct scan *scan, int address)
-{
-    const struct lw_pdu request = lw_read_request(LW_READ_HOLDING, 0, 1);
-    enum lw_status status = LW_OK;
-    for (int i = 0; i < CONTROL_LOOKS && status == LW_OK; i++) {
-        struct lw_exchange exchange;
-        status = ask(scan, address, &request, &exchange);
-        if (status == LW_OK) {
-            note_late(scan, &exchange);
-            count(&scan->plain[address], &exchange);
-        }
-    }
-    return status;
-}
-
-// Two like nodes at one address answer in step, bit for bit, until they are asked for something in
-// which they differ: serials and the low bits of a live value. Damage there, and none in what they
-// answer alike, tells them from a disturbed line.
-static enum lw_status look_for_double(struct scan *scan, struct lw_scan_node *node)
-{
-    int address = node->address;
-    const struct lw_profile *profile = profile_at(scan, address);
-    uint32_t roles = LW_ROLE_BIT(LW_ROLE_SERIAL) | LW_ROLE_BIT(LW_ROLE_READING) |
-                     LW_ROLE_BIT(LW_ROLE_SAMPLE_COUNTER);
-    struct lw_block blocks[LW_BLOCKS_MAX];
-    size_t block_count = profile != NULL ? lw_registers_plan(profile, roles, blocks) : 0;
-    if (block_count == 0) {
-        blocks[0] = (struct lw_block){.function = LW_READ_INPUT_REGISTERS, .at = 0, .count = 4};
-        block_count = 1;
-    }
-    for (size_t i = 0; i < block_count * DOUBLE_LOOKS; i++) {
-        struct lw_pdu request = lw_block_request(&blocks[i % block_count]);
-        struct lw_exchange exchange;
-        enum lw_status status = ask(scan, address, &request, &exchange);
-        if (status != LW_OK) {
-            return status;
-        }
-        note_late(scan, &exchange);
-        count(&scan->telling[address], &exchange);
-    }
-    return scan->telling[address].damaged > 0 ? control_looks(scan, address) : LW_OK;
-}
-
-static struct lw_scan_node *node_of(struct scan *scan, int address)
+static struct lw_scan_node *node_of(struct lw_scan_now *scan, int address)
 {
     struct lw_scan_node *nodes = scan->result->nodes.items;
     for (size_t i = 0; i < scan->result->nodes.count; i++) {
@@ -360,12 +226,12 @@ static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *i
     return true;
 }
 
-static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *node)
+static enum lw_status read_server_id(struct lw_scan_now *scan, struct lw_scan_node *node)
 {
     const struct lw_pdu request = {.count = 1, .bytes = {LW_REPORT_ID}};
     struct lw_exchange exchange;
     struct lw_reply reply;
-    enum lw_status status = ask(scan, node->address, &request, &exchange);
+    enum lw_status status = lw_scan_ask(scan, node->address, &request, &exchange);
     if (status != LW_OK) {
         return status;
     }
@@ -377,9 +243,9 @@ static enum lw_status read_server_id(struct scan *scan, struct lw_scan_node *nod
     return lw_ask_settle(scan->client, &exchange, scan->error);
 }
 
-static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
+static enum lw_status identify(struct lw_scan_now *scan, struct lw_scan_node *node)
 {
-    const struct lw_profile *profile = profile_at(scan, node->address);
+    const struct lw_profile *profile = lw_scan_profile(scan, node->address);
     bool declares = profile != NULL && profile->identity.vendor != NULL;
     if (scan->doubled[node->address] || (scan->options->gentle && !declares)) {
         return LW_OK;
@@ -396,10 +262,10 @@ static enum lw_status identify(struct scan *scan, struct lw_scan_node *node)
     return status;
 }
 
-static enum lw_status list_nodes(struct scan *scan)
+static enum lw_status list_nodes(struct lw_scan_now *scan)
 {
     for (int address = 0; address < 256; address++) {
-        judge_double(scan, address);
+        lw_scan_judge_double(scan, address);
         if ((scan->seen[address] != FOUND && !scan->doubled[address]) ||
             node_of(scan, address) != NULL) {
             continue;
@@ -414,7 +280,7 @@ static enum lw_status list_nodes(struct scan *scan)
 }
 
 // The facts that are kept per address while the scan goes on, put into the nodes listed.
-static void close_nodes(struct scan *scan)
+static void close_nodes(struct lw_scan_now *scan)
 {
     struct lw_scan_node *nodes = scan->result->nodes.items;
     for (size_t i = 0; i < scan->result->nodes.count; i++) {
@@ -429,8 +295,9 @@ static void close_nodes(struct scan *scan)
     }
 }
 
-static enum lw_status for_each_node(struct scan *scan, const char *phase,
-                                    enum lw_status (*look)(struct scan *, struct lw_scan_node *))
+static enum lw_status for_each_node(struct lw_scan_now *scan, const char *phase,
+                                    enum lw_status (*look)(struct lw_scan_now *,
+                                                           struct lw_scan_node *))
 {
     struct lw_scan_result *result = scan->result;
     enum lw_status status = LW_OK;
@@ -442,17 +309,17 @@ static enum lw_status for_each_node(struct scan *scan, const char *phase,
 }
 
 // Doubles are judged when all nodes were heard: only then it is known what is usual here.
-static enum lw_status look_closer(struct scan *scan)
+static enum lw_status look_closer(struct lw_scan_now *scan)
 {
     lw_client_reply_s(scan->client, fmax(scan->result->slowest_reply_s * 2, 0.2));
-    enum lw_status status = for_each_node(scan, "doubles", look_for_double);
+    enum lw_status status = for_each_node(scan, "doubles", lw_scan_look_for_double);
     for (int address = 0; address < 256; address++) {
-        judge_double(scan, address);
+        lw_scan_judge_double(scan, address);
     }
     return status == LW_OK ? for_each_node(scan, "identities", identify) : status;
 }
 
-static enum lw_status passes(struct scan *scan)
+static enum lw_status passes(struct lw_scan_now *scan)
 {
     lw_client_attempts(scan->client, 1);
     lw_client_reply_s(scan->client, scan->result->slowest_reply_s);
@@ -461,7 +328,7 @@ static enum lw_status passes(struct scan *scan)
 }
 
 // Where the framing is not known, candidates are tried in order until somebody answers.
-static enum lw_status passes_over_framings(struct scan *scan)
+static enum lw_status passes_over_framings(struct lw_scan_now *scan)
 {
     if (scan->options->framing_count == 0) {
         return passes(scan);
@@ -490,12 +357,12 @@ enum lw_status lw_scan_measure(const struct lw_run *run, struct lw_client *clien
                                const struct lw_plan *plan, const struct lw_scan_options *options,
                                struct lw_scan_result *result, struct lw_error *error)
 {
-    struct scan scan = {.run = run,
-                        .client = client,
-                        .plan = plan,
-                        .options = options,
-                        .result = result,
-                        .error = error};
+    struct lw_scan_now scan = {.run = run,
+                               .client = client,
+                               .plan = plan,
+                               .options = options,
+                               .result = result,
+                               .error = error};
     lw_json_init(&lw_scan_shape, result);
     result->slowest_reply_s =
         options->slowest_reply_s > 0 ? options->slowest_reply_s : lw_slowest_reply_s(plan);
