@@ -92,12 +92,13 @@ enum lw_status lw_solver_init(struct lw_solver *solver, const struct lw_ladder *
     solver->blocked = calloc(ladder->source_count, sizeof(*solver->blocked));
     solver->held_off = calloc(ladder->source_count, sizeof(*solver->held_off));
     solver->terminal_v = calloc(ladder->source_count, sizeof(*solver->terminal_v));
+    solver->off_before = calloc(ladder->source_count, sizeof(*solver->off_before));
     solver->tripped = calloc(ladder->source_count, sizeof(*solver->tripped));
     size_t *first = calloc(taps + 1, sizeof(*first));
     if (!solver->cells || (ladder->bond_count > 0 && !solver->bond_s) || !solver->volts ||
         !solver->next_volts || !solver->outward || !solver->demands || !solver->draw ||
-        !solver->reference || !solver->blocked || !solver->held_off || !solver->tripped ||
-        !solver->terminal_v || !first) {
+        !solver->reference || !solver->blocked || !solver->held_off || !solver->off_before ||
+        !solver->tripped || !solver->terminal_v || !first) {
         free(first);
         lw_solver_finish(solver);
         return lw_fail(error, LW_MEMORY, "no memory for a chain of %zu taps", taps);
@@ -122,6 +123,7 @@ void lw_solver_finish(struct lw_solver *solver)
     free(solver->blocked);
     free(solver->held_off);
     free(solver->terminal_v);
+    free(solver->off_before);
     free(solver->tripped);
     *solver = (struct lw_solver){0};
 }
@@ -207,6 +209,8 @@ static void fill_point(struct lw_solver *solver, struct lw_point *point)
 static bool settles_at(struct lw_solver *solver, struct lw_point *point, double factor)
 {
     solver->factor = factor;
+    memcpy(solver->held_off, solver->off_before,
+           solver->ladder->source_count * sizeof(*solver->held_off));
     return lw_waiting_settle(solver, point);
 }
 
@@ -236,7 +240,7 @@ void lw_solver_run(struct lw_solver *solver, struct lw_point *point)
 {
     solver->iterations = 0;
     for (size_t s = 0; s < solver->ladder->source_count; s++) {
-        solver->held_off[s] = point->source_mode[s] == LW_SOURCE_OFF;
+        solver->off_before[s] = point->source_mode[s] == LW_SOURCE_OFF;
     }
     point->exists = settles_at(solver, point, 1.0);
     if (point->exists) {

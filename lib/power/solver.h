@@ -43,7 +43,8 @@ struct lw_solver {
     size_t *reference;         // per tap: the source whose 0 V terminal is its zero
     size_t *outward;           // sources by their taps, the far end first
     bool *blocked;             // per source
-    bool *held_off;            // per source: off before the solving began
+    bool *off_before;          // per source: off before the solving began
+    bool *held_off;            // per source: off, and stays so while it is settled
     bool *tripped;      // per source: off when more than the carried part of the loads is asked
     double *terminal_v; // per source: its 0 V terminal in the network's own datum
     double factor;      // on all loads

@@ -5,60 +5,76 @@
 // are found one by one, the lowest first, as the running nodes are that go off.
 #include "power/solver.h"
 
-// A node is moved once as a rule; one that is lifted again by another's giving up, a few times.
+// Rounding of a solved voltage.
+static const double least_v = 1e-9;
+
+// Not proved to end: in 3 of 1000 cold starts made to be hostile it went in circles until here,
+// with a node some millivolts off its step and trapped in any case. A node is moved once as a rule;
+// one that is lifted again by another's giving up, a few times.
 enum { ROUNDS_PER_TAP = 8 };
 
-static bool is_full(const struct lw_solver *solver, const struct lw_point *point, size_t tap)
+static bool waits(const struct lw_solver *solver, const struct lw_point *point, size_t tap)
 {
-    return point->load_state[tap] == LW_LOAD_WAITING && solver->draw[tap] == LW_DRAW_FULL &&
+    return point->load_state[tap] == LW_LOAD_WAITING &&
            solver->ladder->taps[tap].load.kind != LW_LOAD_NONE &&
            solver->ladder->taps[tap].load.start_up_a > 0.0;
 }
 
-static double over_drop_out_v(const struct lw_solver *solver, size_t tap)
+// How far the voltage is on the wrong side of what the node draws; 0 or below: it fits.
+static double misfit_v(const struct lw_solver *solver, size_t tap)
 {
-    return solver->volts[tap] - solver->ladder->taps[tap].load.drop_out_v;
+    double over_v = solver->volts[tap] - solver->ladder->taps[tap].load.drop_out_v;
+    switch (solver->draw[tap]) {
+    case LW_DRAW_FULL:
+        return -over_v;
+    case LW_DRAW_RAMP:
+        return over_v > 0.0 ? over_v : -LW_RAMP_V - over_v;
+    case LW_DRAW_NONE:
+        break;
+    }
+    return over_v + LW_RAMP_V;
 }
 
-// Largest deficit under drop-out, or without an operating point the lowest voltage; ties: the
-// highest tap.
-static bool move_one_to_ramp(struct lw_solver *solver, const struct lw_point *point, bool exists)
+static enum lw_draw next_draw(const struct lw_solver *solver, size_t tap)
+{
+    if (solver->draw[tap] != LW_DRAW_RAMP) {
+        return LW_DRAW_RAMP;
+    }
+    bool is_over = solver->volts[tap] > solver->ladder->taps[tap].load.drop_out_v;
+    return is_over ? LW_DRAW_FULL : LW_DRAW_NONE;
+}
+
+// The node that fits its voltage least, or without an operating point the lowest of those that draw
+// all; ties: the highest tap. Returns whether there was one.
+static bool move_one(struct lw_solver *solver, const struct lw_point *point, bool exists)
 {
     bool found = false;
     size_t worst = 0;
-    double worst_v = 0.0;
+    double worst_v = exists ? least_v : -INFINITY;
     for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        if (!is_full(solver, point, i)) {
+        if (!waits(solver, point, i) || (!exists && solver->draw[i] != LW_DRAW_FULL)) {
             continue;
         }
-        double over_v = exists ? over_drop_out_v(solver, i) : solver->volts[i];
-        if ((!exists || over_v < 0.0) && (!found || over_v <= worst_v)) {
+        double wrong_v = exists ? misfit_v(solver, i) : -solver->volts[i];
+        if (wrong_v >= worst_v) {
             found = true;
             worst = i;
-            worst_v = over_v;
+            worst_v = wrong_v;
         }
     }
     if (found) {
-        solver->draw[worst] = LW_DRAW_RAMP;
+        solver->draw[worst] = next_draw(solver, worst);
     }
     return found;
 }
 
-// Off the ramp's foot a node draws nothing, over its top it draws all.
-static bool leave_ramp(struct lw_solver *solver)
+// A supply that shuts itself down does so at the first rush; what the nodes do then does not bring
+// it back.
+static void hold_shut_down(struct lw_solver *solver, const struct lw_point *point)
 {
-    bool any = false;
-    for (size_t i = 0; i < solver->ladder->tap_count; i++) {
-        if (solver->draw[i] != LW_DRAW_RAMP) {
-            continue;
-        }
-        double over_v = over_drop_out_v(solver, i);
-        if (over_v < -LW_RAMP_V || over_v > LW_RAMP_V) {
-            solver->draw[i] = over_v > 0.0 ? LW_DRAW_FULL : LW_DRAW_NONE;
-            any = true;
-        }
+    for (size_t s = 0; s < solver->ladder->source_count; s++) {
+        solver->held_off[s] = point->source_mode[s] == LW_SOURCE_OFF;
     }
-    return any;
 }
 
 bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point)
@@ -69,9 +85,10 @@ bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point)
     }
     bool exists = lw_sources_settle(solver, point);
     for (size_t round = 0; round < ROUNDS_PER_TAP * count; round++) {
-        if (!move_one_to_ramp(solver, point, exists) && !(exists && leave_ramp(solver))) {
+        if (!move_one(solver, point, exists)) {
             break;
         }
+        hold_shut_down(solver, point);
         exists = lw_sources_settle(solver, point);
     }
     return exists;

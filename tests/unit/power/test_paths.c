@@ -156,6 +156,61 @@ static void after_a_dip_a_chain_can_stay_down(void **state)
     }
 }
 
+// What a node draws must fit its state and its voltage, whatever the path.
+static void assert_fits(const struct lw_load *load, enum lw_load_state state, double at_v,
+                        double amperes)
+{
+    if (state == LW_LOAD_RUNNING) {
+        assert_true(at_v >= load->drop_out_v - 1e-9);
+    } else if (state == LW_LOAD_OFF || at_v < load->drop_out_v - 0.00101) {
+        assert_true(fabs(amperes) < 1e-9);
+    } else if (at_v > load->drop_out_v + 2e-9) {
+        assert_true(fabs(amperes - load->start_up_a) < 1e-9);
+    } else {
+        assert_true(amperes > -1e-9 && amperes < load->start_up_a + 1e-6);
+    }
+    assert_true(state != LW_LOAD_WAITING || at_v < load->start_v);
+}
+
+static void every_path_ends_in_a_state_that_holds_itself(void **state)
+{
+    (void)state;
+    uint64_t seed = 404;
+    int trapped = 0;
+    int shed = 0;
+    for (int trial = 0; trial < 400; trial++) {
+        struct chain chain;
+        chain_draw(&chain, 1 + draw_below(&seed, 40), &seed);
+        double heavier = exp(draw_in(&seed, 0.0, 3.0));
+        for (size_t i = 0; i < chain.ladder.tap_count; i++) {
+            struct lw_load *load = &chain.taps[i].load;
+            load->value *= load->kind == LW_LOAD_RESISTOR ? 1.0 / heavier : heavier;
+            load->start_up_a *= exp(draw_in(&seed, 0.0, 2.0));
+        }
+        for (size_t s = 0; s < chain.ladder.source_count; s++) {
+            chain.sources[s].past_limit = (enum lw_past_limit)draw_below(&seed, 4);
+            chain.sources[s].fold_back_a =
+                isinf(chain.sources[s].limit_a) ? 0.0 : 0.3 * chain.sources[s].limit_a;
+            if (isinf(chain.sources[s].limit_a)) {
+                chain.sources[s].past_limit = LW_CONSTANT_CURRENT;
+            }
+        }
+        struct lw_ladder_path path = cold(&chain.ladder);
+        assert_true(path.point.exists);
+        for (size_t i = 0; i < chain.ladder.tap_count; i++) {
+            if (chain.taps[i].load.kind != LW_LOAD_NONE) {
+                assert_fits(&chain.taps[i].load, path.point.load_state[i], volts(&path.point, i),
+                            path.point.load_a[i]);
+            }
+            trapped += path.trapped[i];
+        }
+        shed += path.shed_count > 0;
+        lw_ladder_path_finish(&path);
+    }
+    print_message("400 cold starts: %d nodes trapped, %d starts with nodes shed\n", trapped, shed);
+    assert_true(trapped > 100 && shed > 10);
+}
+
 static void a_step_sheds_starts_and_says_so(void **state)
 {
     (void)state;
@@ -427,6 +482,7 @@ int main(void)
         cmocka_unit_test(a_cold_start_needs_the_start_up_current_of_all),
         cmocka_unit_test(a_latched_supply_takes_its_whole_chain_down),
         cmocka_unit_test(after_a_dip_a_chain_can_stay_down),
+        cmocka_unit_test(every_path_ends_in_a_state_that_holds_itself),
         cmocka_unit_test(a_step_sheds_starts_and_says_so),
         cmocka_unit_test(the_rule_ends_in_a_state_that_enumeration_finds),
     };
