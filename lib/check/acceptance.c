@@ -88,10 +88,25 @@ static bool depends_on_state(const struct lw_record *record)
     return strcmp(record->check, "noise") == 0 || strcmp(record->check, "link") == 0;
 }
 
+// `states` is a list with "; " between.
+static bool lists_state(const char *states, const char *state)
+{
+    size_t length = strlen(state);
+    for (const char *at = states; at != NULL && *at != '\0';) {
+        const char *end = strstr(at, "; ");
+        size_t here = end != NULL ? (size_t)(end - at) : strlen(at);
+        if (here == length && strncmp(at, state, length) == 0) {
+            return true;
+        }
+        at = end != NULL ? end + 2 : NULL;
+    }
+    return false;
+}
+
 static void add_state(struct lw_acceptance *acceptance, const struct lw_record *record)
 {
     if (!depends_on_state(record) || record->state == NULL || record->state[0] == '\0' ||
-        strstr(acceptance->states, record->state) != NULL) {
+        lists_state(acceptance->states, record->state)) {
         return;
     }
     char longer[sizeof acceptance->states];

@@ -168,6 +168,20 @@ static void judge_firmware(const struct judged *judged)
     found(judged, "roster_firmware_old", LW_ATTENTION, says);
 }
 
+// A node whose profile has a register for the date, and which tells none.
+static void judge_missing_date(const struct judged *judged)
+{
+    const struct lw_profile *profile = judged->entry->is;
+    bool tells = lw_profile_register(profile, LW_ROLE_CALIBRATED_ON) != NULL ||
+                 lw_profile_register(profile, LW_ROLE_CALIBRATION_DUE) != NULL;
+    bool told = judged->node->calibrated_on != NULL || judged->node->calibration_due != NULL;
+    if (tells && !told) {
+        char says[300];
+        lw_print(says, sizeof says, "%s does not tell when it was calibrated", name_of(judged));
+        found(judged, "roster_calibration_unknown", LW_ATTENTION, says);
+    }
+}
+
 static void judge_calibration(const struct judged *judged)
 {
     double interval_days = judged->entry->is->metrology.calibration_interval_days;
@@ -179,6 +193,7 @@ static void judge_calibration(const struct judged *judged)
                lw_time_parse(judged->node->calibrated_on, &utc_ns) == 0) {
         due_days = lw_time_days(utc_ns) + (int64_t)interval_days;
     } else {
+        judge_missing_date(judged);
         return;
     }
     if (judged->run->today_days > due_days) {

@@ -182,6 +182,15 @@ static void the_states_of_the_machine_under_which_noise_and_link_ran_are_kept(vo
     assert_string_equal(judged(&records).states, "drives on; drives off");
 }
 
+static void a_state_is_not_lost_in_a_longer_one(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    records.items[2].state = (char *)(uintptr_t) "drives on, welding near";
+    records.items[4].state = (char *)(uintptr_t) "drives on";
+    assert_string_equal(judged(&records).states, "drives on, welding near; drives on");
+}
+
 static void the_plan_says_what_is_required(void **state)
 {
     (void)state;
@@ -212,6 +221,7 @@ int main(void)
         cmocka_unit_test(a_pass_with_drives_off_does_not_undo_a_failure_with_drives_on),
         cmocka_unit_test(one_simulated_record_marks_the_whole),
         cmocka_unit_test(the_states_of_the_machine_under_which_noise_and_link_ran_are_kept),
+        cmocka_unit_test(a_state_is_not_lost_in_a_longer_one),
         cmocka_unit_test(the_plan_says_what_is_required),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -221,6 +221,21 @@ static void calibration_is_due_after_its_interval_and_its_date(void **state)
     walk_close(&walk);
 }
 
+static void a_date_that_is_not_told_is_said(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_roster_result result;
+    walk_open_cell(&walk, &(struct cell){.probes = 2}, 5);
+    walk_roster(&walk, &result);
+    walk_forget(&walk);
+    replace(&((struct lw_roster_node *)result.nodes.items)[1].calibrated_on, NULL);
+    lw_roster_findings(&walk.run, &walk.plan, &result, &walk.findings);
+    only(&walk, "roster_calibration_unknown", "P02");
+    lw_json_free(&lw_roster_shape, &result);
+    walk_close(&walk);
+}
+
 static void an_open_sensor_is_told_by_its_status(void **state)
 {
     (void)state;
@@ -308,6 +323,7 @@ int main(void)
         cmocka_unit_test(another_sensor_is_named),
         cmocka_unit_test(firmware_is_compared_number_by_number),
         cmocka_unit_test(calibration_is_due_after_its_interval_and_its_date),
+        cmocka_unit_test(a_date_that_is_not_told_is_said),
         cmocka_unit_test(an_open_sensor_is_told_by_its_status),
         cmocka_unit_test(a_sensor_plugged_in_live_leaves_a_stale_identity),
         cmocka_unit_test(addresses_that_a_scan_found_are_looked_at_too),
