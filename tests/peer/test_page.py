@@ -11,7 +11,8 @@ import threading
 from page_words import words_that_overlap
 
 page_maker = sys.argv[1]
-folder = pathlib.Path(tempfile.mkdtemp(prefix="page-"))
+kept = tempfile.TemporaryDirectory(prefix="page-", ignore_cleanup_errors=True)
+folder = pathlib.Path(kept.name)
 asked = []
 
 

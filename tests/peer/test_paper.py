@@ -11,7 +11,8 @@ import pathlib
 from page_words import words_that_overlap
 
 paper_maker, page_maker = sys.argv[1:]
-folder = pathlib.Path(tempfile.mkdtemp(prefix="paper-"))
+kept = tempfile.TemporaryDirectory(prefix="paper-")
+folder = pathlib.Path(kept.name)
 
 
 def make(name, *arguments):

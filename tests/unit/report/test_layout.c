@@ -282,6 +282,51 @@ static void a_range_without_width_is_widened(void **state)
     assert_true(scale.low < 1e-3 && scale.high > 1e-3);
 }
 
+static void bars_stand_on_zero_and_end_at_their_value(void **state)
+{
+    (void)state;
+    struct lw_chart *chart = lw_chart_new("Histogram", "A histogram.");
+    lw_chart_axes(chart, "reading", "um", "readings", NULL);
+    lw_chart_series(chart, "count", LW_INK_BAND, LW_SHAPE_BARS);
+    const double counts[] = {2, 10, 4};
+    for (int i = 0; i < 3; i++) {
+        lw_chart_point(chart, 5 + i, counts[i]);
+    }
+    struct lw_display_list list = laid(chart);
+    double at_0 = height_of_value(&list, "0"), at_10 = height_of_value(&list, "10");
+    size_t bars = 0;
+    double before = 0;
+    for (size_t i = 0; i < list.ops.count; i++) {
+        const struct lw_op *op = op_at(&list, i);
+        if (op->kind == LW_OP_RECT && op->y > 12) {
+            assert_true(fabs(op->y2 - at_0) < 1e-6);
+            assert_true(fabs(op->y - (at_0 + (at_10 - at_0) * counts[bars] / 10)) < 1e-6);
+            assert_true(op->x > before);
+            before = op->x2;
+            bars++;
+        }
+    }
+    assert_int_equal(bars, 3);
+    check_labels(&list);
+    lw_display_list_finish(&list);
+    lw_chart_free(chart);
+}
+
+static void long_names_stand_upright(void **state)
+{
+    (void)state;
+    struct lw_chart *chart = chain_chart(24, "station ");
+    struct lw_display_list list = laid(chart);
+    size_t upright = 0;
+    for (size_t i = 0; i < list.ops.count; i++) {
+        upright += op_at(&list, i)->upright;
+    }
+    assert_int_equal(upright, 24);
+    check_labels(&list);
+    lw_display_list_finish(&list);
+    lw_chart_free(chart);
+}
+
 // Relative luminance and contrast ratio as WCAG 2.1 defines them.
 static double luminance(unsigned colour)
 {
@@ -336,6 +381,8 @@ int main(void)
         cmocka_unit_test(zero_stands_at_the_foot_of_a_logarithmic_axis),
         cmocka_unit_test(ticks_are_round_and_read_back),
         cmocka_unit_test(a_range_without_width_is_widened),
+        cmocka_unit_test(bars_stand_on_zero_and_end_at_their_value),
+        cmocka_unit_test(long_names_stand_upright),
         cmocka_unit_test(inks_that_carry_meaning_are_legible_on_paper_and_screen),
         cmocka_unit_test(lines_of_different_meaning_differ_without_colour),
     };
