@@ -30,7 +30,8 @@ double lw_decide_confidence(unsigned together);
 // For deciding while readings still come in: what to give as `together` at the look-th look (from
 // 1) at data of `together` nodes. The 5 % are shared among all looks that may follow, look k
 // getting 1/(k (k + 1)) of them, so the first decision that is reached may be kept, however often
-// one looks. Look when the data have doubled: then a look costs little. At most UINT_MAX.
+// one looks. Look when the data have doubled, from some hundred readings on: then
+// a look costs little, and slow noise has had time to show. At most UINT_MAX.
 unsigned lw_decide_at_look(unsigned together, unsigned look);
 
 // Standard deviation against `limit` (above 0, same unit). effective_n as lw_interval_stdev. An
