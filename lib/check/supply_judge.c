@@ -119,8 +119,8 @@ struct evidence {
     double *source_u_v;
 };
 
-// A node that was asked and stayed silent draws nothing that is known; one that was not asked is
-// taken to run as computed.
+// A node that was asked and stayed silent is off, to begin with; one that was not asked is taken to
+// run as computed.
 static void fill_evidence(const struct lw_plan *plan, const struct lw_supply_measured *measured,
                           const struct lw_supply_result *result, struct evidence *evidence)
 {
@@ -141,36 +141,97 @@ static void fill_evidence(const struct lw_plan *plan, const struct lw_supply_mea
     }
 }
 
+static void evidence_finish(struct evidence *evidence)
+{
+    lw_ladder_free(&evidence->ladder);
+    free(evidence->states);
+    free(evidence->meters);
+    free(evidence->source_u_v);
+}
+
+static enum lw_status evidence_init(const struct lw_plan *plan,
+                                    const struct lw_supply_measured *measured,
+                                    const struct lw_supply_result *result,
+                                    struct evidence *evidence, struct lw_error *error)
+{
+    size_t taps = result->taps.count;
+    *evidence = (struct evidence){
+        .states = calloc(taps + 1, sizeof *evidence->states),
+        .meters = calloc(taps + 1, sizeof *evidence->meters),
+        .source_u_v = calloc(plan->supplies.count + 1, sizeof *evidence->source_u_v),
+    };
+    if (evidence->states == NULL || evidence->meters == NULL || evidence->source_u_v == NULL) {
+        return lw_fail(error, LW_MEMORY, "no memory for %zu taps", taps);
+    }
+    enum lw_status status = lw_plan_ladder(plan, LW_LADDER_VERDICT, &evidence->ladder, error);
+    if (status == LW_OK) {
+        fill_evidence(plan, measured, result, evidence);
+    }
+    return status;
+}
+
+static bool let_silent_wait(const struct lw_supply_measured *measured, struct evidence *evidence)
+{
+    bool any = false;
+    for (size_t i = 0; i < measured->tap_count; i++) {
+        if (measured->asked[i] && !measured->answered[i]) {
+            evidence->states[i] = LW_LOAD_WAITING;
+            any = true;
+        }
+    }
+    return any;
+}
+
+static enum lw_status find_span(const struct evidence *evidence, struct lw_weak_span *weak,
+                                struct lw_error *error)
+{
+    const struct lw_weak_span_options options = {.source_u_v = evidence->source_u_v,
+                                                 .draw_u = draw_u};
+    return lw_weak_span_find(&evidence->ladder, evidence->states, evidence->meters, &options, weak,
+                             error);
+}
+
+static double left_over(const struct lw_weak_span *weak)
+{
+    return weak->chi2 - fmax(weak->fits[weak->span].chi2_gain, 0);
+}
+
+// A silent node is dead and draws nothing, or it waits for more volts and draws its start-up
+// current: what explains the readings better is taken.
+static enum lw_status find_better(const struct lw_supply_measured *measured,
+                                  struct evidence *evidence, struct lw_weak_span *weak,
+                                  struct lw_error *error)
+{
+    enum lw_status status = find_span(evidence, weak, error);
+    struct lw_weak_span waiting = {0};
+    if (status == LW_MEMORY || !let_silent_wait(measured, evidence) ||
+        find_span(evidence, &waiting, NULL) != LW_OK) {
+        return status;
+    }
+    if (status != LW_OK || left_over(&waiting) < left_over(weak)) {
+        lw_weak_span_finish(weak);
+        *weak = waiting;
+        return LW_OK;
+    }
+    lw_weak_span_finish(&waiting);
+    return status;
+}
+
 static enum lw_status look_for_weak_span(const struct lw_plan *plan,
                                          const struct lw_supply_measured *measured,
                                          struct lw_supply_result *result, struct lw_error *error)
 {
-    size_t taps = result->taps.count;
-    struct evidence evidence = {
-        .states = calloc(taps + 1, sizeof *evidence.states),
-        .meters = calloc(taps + 1, sizeof *evidence.meters),
-        .source_u_v = calloc(plan->supplies.count + 1, sizeof *evidence.source_u_v),
-    };
+    struct evidence evidence;
     struct lw_weak_span weak = {0};
-    enum lw_status status = LW_MEMORY;
-    if (evidence.states != NULL && evidence.meters != NULL && evidence.source_u_v != NULL) {
-        status = lw_plan_ladder(plan, LW_LADDER_VERDICT, &evidence.ladder, error);
-    }
+    enum lw_status status = evidence_init(plan, measured, result, &evidence, error);
     if (status == LW_OK) {
-        fill_evidence(plan, measured, result, &evidence);
-        const struct lw_weak_span_options options = {.source_u_v = evidence.source_u_v,
-                                                     .draw_u = draw_u};
-        status = lw_weak_span_find(&evidence.ladder, evidence.states, evidence.meters, &options,
-                                   &weak, error);
+        status = find_better(measured, &evidence, &weak, error);
     }
     if (status == LW_OK) {
         keep_spans(plan, &weak, result);
     }
     lw_weak_span_finish(&weak);
-    lw_ladder_free(&evidence.ladder);
-    free(evidence.states);
-    free(evidence.meters);
-    free(evidence.source_u_v);
+    evidence_finish(&evidence);
     return status;
 }
 

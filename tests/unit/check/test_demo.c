@@ -65,6 +65,8 @@ static void the_faulty_machine_names_its_faults(void **state)
         const struct lw_finding *weak = walk_found(&walk, "supply_weak_span", NULL);
         assert_non_null(weak);
         assert_in_range(weak->span, 5, 7);
+        // 0.6 ohm beside the planned 0.105 ohm: 6.7 times
+        assert_true(weak->value > 5 && weak->value < 8.5);
         walk_close(&walk);
     }
 }
