@@ -291,6 +291,42 @@ const struct lw_code lw_codes[] = {
      "look why %s gives none: linewalk scan, linewalk roster; does its profile name a reading?",
      NULL},
 
+    // Resend: a recording's reads sent again.
+    {"resend_identity_differs", "resend", "a node is not the one that was recorded",
+     "if %s was exchanged on purpose, revise the plan (linewalk roster --as-built); else find out "
+     "where the recorded one is",
+     NULL},
+    {"resend_silent", "resend", "a node that answered on the recording is silent",
+     "look at %s: lamp, supply at its tap, address, plugs; linewalk scan tries harder", plugs_off},
+    {"resend_more_errors", "resend", "more errors than on the recording",
+     "run linewalk link: it finds the rate and the node; compare what runs beside the line now "
+     "with "
+     "what ran then",
+     NULL},
+    {"resend_refusals_differ", "resend", "a node refuses what it answered, or the other way round",
+     "compare the firmware and the registers of %s with the maker's manual", NULL},
+    {"resend_reading_differs", "resend", "a reading is not as it was recorded",
+     "look whether the part, the temperature and the machine's state are those of the recording; "
+     "then read %s on a master (linewalk masters)",
+     moving_parts},
+    {"resend_status_differs", "resend", "a node's status is not as it was recorded",
+     "run linewalk roster: it says what the status of %s means", NULL},
+    {"resend_timing_differs", "resend", "a node's reply time is not as it was recorded",
+     "compare the firmware of %s and its supply with the day of the recording; mind that another "
+     "adapter has other delays",
+     NULL},
+    {"resend_not_judged", "resend", "readings were not compared",
+     "name the plan (--plan), and a tolerance (--tolerance) where it has no noise limit for %s",
+     NULL},
+    {"resend_left_out", "resend", "a part of the recording was not sent",
+     "writes change what a machine does: send them only with --allow-writes, and only where "
+     "nothing "
+     "can move",
+     moving_parts},
+    {"resend_nothing", "resend", "nothing to send again",
+     "look with linewalk decode what the recording holds: without requests nothing can be asked",
+     NULL},
+
     // Acceptance and the walk.
     {"acceptance_not_done", "acceptance", "a required check was not done",
      "run linewalk %s, or say why it is left out (linewalk commission asks)", NULL},
