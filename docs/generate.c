@@ -3,7 +3,8 @@
 // Writes the parts of the documentation that the code knows better: the JSON Schemas, the tables of
 // keys, the table of findings. With --check it writes nothing and says which of them are not
 // current, so that a changed table cannot leave its documentation behind.
-#include "base/file.h"
+#include "page.h"
+
 #include "base/number.h"
 #include "site/plan.h"
 #include "site/record.h"
@@ -14,7 +15,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { SHAPES_MOST = 64, PLACE = 200, MOST_BYTES = 4 * 1024 * 1024 };
+enum { SHAPES_MOST = 64, PLACE = 200 };
 
 // Sub-tables that are written already, and where.
 struct seen {
@@ -199,33 +200,6 @@ static void findings_page(struct lw_text *out)
     }
 }
 
-// Writes the page, or compares it with what is there. The page is emptied.
-static bool finish_page(const char *docs, const char *name, bool check, struct lw_text *page)
-{
-    char path[LW_PATH], says[LW_ERROR_SAYS];
-    struct lw_error error = {0};
-    struct lw_text old = {0};
-    enum lw_status status = lw_text_check(page, &error);
-    bool current = true;
-    if (status == LW_OK && lw_path_join(path, sizeof path, docs, name)) {
-        if (check) {
-            status = lw_file_read(path, MOST_BYTES, &old, &error);
-            current = status == LW_OK && old.length == page->length &&
-                      memcmp(old.bytes, page->bytes, old.length) == 0;
-        } else {
-            status = lw_file_write(path, page->bytes, page->length, &error);
-        }
-    }
-    if (status != LW_OK) {
-        fprintf(stderr, "generate: %s\n", lw_error_text(&error, says, sizeof says));
-    } else if (!current) {
-        fprintf(stderr, "generate: '%s' is not current: run 'ninja docs'\n", path);
-    }
-    lw_text_finish(&old);
-    lw_text_finish(page);
-    return status == LW_OK && current;
-}
-
 static bool pages_of(const struct lw_site_shape *site, const char *docs, bool check)
 {
     char name[PLACE], says[LW_ERROR_SAYS];
@@ -236,10 +210,10 @@ static bool pages_of(const struct lw_site_shape *site, const char *docs, bool ch
         return false;
     }
     lw_print(name, sizeof name, "schema/%s.json", site->name);
-    bool good = finish_page(docs, name, check, &page);
+    bool good = lw_page_finish(docs, name, check, &page);
     format_page(&page, site);
     lw_print(name, sizeof name, "formats/%s.md", site->name);
-    return finish_page(docs, name, check, &page) && good;
+    return lw_page_finish(docs, name, check, &page) && good;
 }
 
 int main(int count, char **words)
@@ -252,7 +226,7 @@ int main(int count, char **words)
     const char *docs = words[1 + check];
     struct lw_text page = {0};
     findings_page(&page);
-    bool good = finish_page(docs, "findings.md", check, &page);
+    bool good = lw_page_finish(docs, "findings.md", check, &page);
     for (const struct lw_site_shape *site = lw_site_shapes; site->name; site++) {
         good = pages_of(site, docs, check) && good;
     }

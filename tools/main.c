@@ -4,12 +4,6 @@
 // prefixes of a command's name do. Without a command it shows the visit that it stands in.
 #include "commands.h"
 
-const struct lw_command *const lw_commands[] = {
-    &lw_command_visit,  &lw_command_ports,      &lw_command_scan,  &lw_command_roster,
-    &lw_command_link,   &lw_command_supply,     &lw_command_noise, &lw_command_note,
-    &lw_command_report, &lw_command_commission, &lw_command_sim,   NULL,
-};
-
 static int print_commands(FILE *to)
 {
     fprintf(to, "%s\n\n",

@@ -3,7 +3,7 @@
 
 In ```console blocks every line that begins with "$ " is run, in the order of the page and in one empty
 folder a page, and must print exactly what stands below it. Each command and each option of linewalk
-that a page gives to type must exist.
+that a page gives to type must exist, and whatever a page links to within the project.
 
   tour.py LINEWALK PAGE ...           compares
   tour.py LINEWALK --write PAGE ...   writes what the commands print now: read the diff
@@ -104,14 +104,20 @@ def unknown(page, linewalk):
     return wrong
 
 
+def dead_links(page):
+    with open(page, encoding="utf-8") as file:
+        links = re.findall(r"\]\(([^)\s]+)\)", file.read())
+    paths = [link.split("#")[0] for link in links if "://" not in link]
+    return [f"{page}: links to '{path}', which is not there" for path in paths
+            if path and not os.path.exists(os.path.join(os.path.dirname(page), path))]
+
+
 def main():
     linewalk, pages = sys.argv[1], sys.argv[2:]
     write = pages[:1] == ["--write"]
     wrong = []
     for page in pages[write:]:
-        if not any(True for _ in named(page)):
-            wrong.append(f"{page}: shows no linewalk command")
-        wrong += tour(page, linewalk, write) + unknown(page, linewalk)
+        wrong += tour(page, linewalk, write) + unknown(page, linewalk) + dead_links(page)
     print("\n".join(wrong) if wrong else f"{len(pages) - write} pages hold")
     return 1 if wrong else 0
 
