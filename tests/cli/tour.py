@@ -119,6 +119,8 @@ def main():
     for page in pages[write:]:
         wrong += tour(page, linewalk, write) + unknown(page, linewalk) + dead_links(page)
     print("\n".join(wrong) if wrong else f"{len(pages) - write} pages hold")
+    if any("\n  now:" in each for each in wrong):
+        print(f"to take over what is printed now: {sys.argv[0]} {linewalk} --write PAGE ..., then read the diff")
     return 1 if wrong else 0
 
 
