@@ -10,6 +10,7 @@
 #include "modbus/pdu.h"
 
 enum {
+    SUSPECTS = 3,     // silent addresses looked at again before bytes that nobody sent
     SECOND_LOOKS = 4, // tries at a garbled address
     SECOND_PASS_MS = 1000,
 };
@@ -99,6 +100,23 @@ enum lw_status lw_scan_ask(struct lw_scan_now *scan, int address, const struct l
     return status;
 }
 
+// Bytes that nobody is known to have sent are what is left of a late answer: one of the last silent
+// addresses may be behind them, and so may the last one of the pass, whose late answer nobody
+// hears.
+static void note_strays(struct lw_scan_now *scan, const struct lw_exchange *exchange)
+{
+    bool hint =
+        (exchange->strays > 0 && exchange->late_address == 0) || exchange->outcome == LW_CRC_ERROR;
+    int before = exchange->address;
+    for (int looked = 0; hint && looked < SUSPECTS && --before > 0;) {
+        if (scan->seen[before] == SILENT) {
+            scan->suspect[before] = true;
+            looked++;
+        }
+    }
+    scan->last_address = exchange->address;
+}
+
 static enum lw_status address_pass(struct lw_scan_now *scan)
 {
     const struct lw_pdu request = lw_read_request(LW_READ_HOLDING, 0, 1);
@@ -120,6 +138,7 @@ static enum lw_status address_pass(struct lw_scan_now *scan)
         scan->result->asked++;
         scan->result->wire_s += exchange_wire_s(scan, &exchange);
         note_outcome(scan, &exchange);
+        note_strays(scan, &exchange);
         scan->result->garbled += scan->seen[address] == GARBLED;
         double so_far_s = (double)(now_ns(scan) - start_ns) / 1e9;
         lw_run_progress(scan->run, "addresses", scan->result->asked, total, "addresses",
@@ -132,6 +151,10 @@ static enum lw_status address_pass(struct lw_scan_now *scan)
 static bool looks_again(const struct lw_scan_now *scan, int address)
 {
     if (scan->seen[address] == GARBLED) {
+        return true;
+    }
+    if (scan->seen[address] == SILENT &&
+        (scan->suspect[address] || scan->last_address == address)) {
         return true;
     }
     return scan->seen[address] == SILENT && scan->plan != NULL &&
@@ -226,6 +249,22 @@ static bool keep_identity(struct lw_scan_node *node, const struct lw_identity *i
     return true;
 }
 
+// Letters as they are, everything else as hexadecimal in brackets: "[B4 FF]LMB3.1.6".
+static void server_id_text(const uint8_t *bytes, size_t count, struct lw_text *text)
+{
+    bool inside = false;
+    for (size_t i = 0; i < count; i++) {
+        bool letter = bytes[i] > ' ' && bytes[i] < 0x7F && bytes[i] != '[' && bytes[i] != ']';
+        if (letter) {
+            lw_text_add(text, "%s%c", inside ? "]" : "", bytes[i]);
+        } else {
+            lw_text_add(text, "%s%02X", inside ? " " : "[", bytes[i]);
+        }
+        inside = !letter;
+    }
+    lw_text_add(text, "%s", inside ? "]" : "");
+}
+
 static enum lw_status read_server_id(struct lw_scan_now *scan, struct lw_scan_node *node)
 {
     const struct lw_pdu request = {.count = 1, .bytes = {LW_REPORT_ID}};
@@ -236,9 +275,9 @@ static enum lw_status read_server_id(struct lw_scan_now *scan, struct lw_scan_no
         return status;
     }
     if (exchange.outcome == LW_ANSWERED && lw_reply_parse(&request, &exchange.reply, &reply)) {
-        char text[3 * LW_PDU_MAX + 1];
-        lw_text_clean(text, sizeof text, (const char *)reply.bytes, reply.byte_count);
-        node->server_id = lw_duplicate(text);
+        struct lw_text text = {0};
+        server_id_text(reply.bytes, reply.byte_count, &text);
+        node->server_id = text.bytes;
     }
     return lw_ask_settle(scan->client, &exchange, scan->error);
 }
@@ -319,11 +358,32 @@ static enum lw_status look_closer(struct lw_scan_now *scan)
     return status == LW_OK ? for_each_node(scan, "identities", identify) : status;
 }
 
+static bool anything_seen(const struct lw_scan_now *scan)
+{
+    for (int address = 0; address < 256; address++) {
+        if (scan->seen[address] == FOUND || scan->seen[address] == GARBLED) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// Some nodes take the request behind one for a silent address for that address's answer, and lose
+// it. Where nobody was heard at all, an odd number of requests further on they hear their own.
 static enum lw_status passes(struct lw_scan_now *scan)
 {
     lw_client_attempts(scan->client, 1);
     lw_client_reply_s(scan->client, scan->result->slowest_reply_s);
     enum lw_status status = address_pass(scan);
+    if (status == LW_OK && !anything_seen(scan)) {
+        if (scan->result->asked % 2 == 0) {
+            struct lw_exchange exchange;
+            const struct lw_pdu request = lw_read_request(LW_READ_HOLDING, 0, 1);
+            status = lw_scan_ask(scan, LW_ADDRESS_MAX, &request, &exchange);
+        }
+        scan->result->asked = 0;
+        status = status == LW_OK ? address_pass(scan) : status;
+    }
     return status == LW_OK ? second_pass(scan) : status;
 }
 

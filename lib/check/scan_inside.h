@@ -23,6 +23,8 @@ struct lw_scan_now {
     enum lw_scan_seen seen[256];
     bool late[256], exception[256], doubled[256];
     double reply_ms[256];
+    bool suspect[256];                 // silent, but bytes came later that may have been its answer
+    int last_address;                  // asked last: a late answer of it is heard by nobody
     struct lw_scan_tally plain[256];   // reads that two like nodes answer alike
     struct lw_scan_tally telling[256]; // reads in which two nodes must differ
 };
