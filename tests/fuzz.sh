@@ -23,7 +23,7 @@ done
 cd build-fuzz
 for name; do
     mkdir -p "found/$name"
-    echo "fuzz: $name for $seconds s"
-    "tests/fuzz/fuzz_$name" -max_total_time="$seconds" -max_len=65536 -timeout=10 -print_final_stats=1 -verbosity=0 \
-        "found/$name" "../tests/fuzz/corpus/$name"
+    "tests/fuzz/fuzz_$name" -max_total_time="$seconds" -max_len=65536 -timeout=10 -print_final_stats=1 \
+        "found/$name" "../tests/fuzz/corpus/$name" >"$name.log" 2>&1 || { tail -40 "$name.log" && exit 1; }
+    echo "$name: $(sed -n 's/^stat::number_of_executed_units: *//p' "$name.log") inputs in $seconds s, none breaks it"
 done
