@@ -1,0 +1,391 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// From frames to exchanges: which frame asks, which answers, which is an echo. Some frames have the
+// same bytes in all three parts, so a few frames are held back and what follows decides.
+#include "modbus/stream_inside.h"
+
+#include "modbus/pdu.h"
+
+#include <string.h>
+
+enum { HABIT_MOST = 64, TIMING_SIGMAS = 3 };
+
+static struct lw_span span_of(const struct lw_item *item)
+{
+    return (struct lw_span){item->bytes, item->count};
+}
+
+static bool same(const struct lw_item *a, const struct lw_item *b)
+{
+    return a->is_frame && b->is_frame && a->count == b->count &&
+           memcmp(a->bytes, b->bytes, a->count) == 0;
+}
+
+static bool answers(const struct lw_item *request, const struct lw_item *reply)
+{
+    return reply->can_reply && lw_weigh_answers(span_of(request), span_of(reply));
+}
+
+// A request whose reply may have the same bytes: 05, 06, 08 and their kin.
+static bool answers_itself(const struct lw_item *request)
+{
+    return answers(request, request);
+}
+
+// The n-th item after the head of the queue, or NULL.
+static const struct lw_item *ahead(const struct lw_pair *pair, size_t n)
+{
+    return n < pair->count ? &pair->queue[(pair->head + n) % LW_QUEUE] : NULL;
+}
+
+static void report_frame(const struct lw_pair *pair, const struct lw_item *item,
+                         enum lw_stream_kind kind)
+{
+    if (pair->sinks->frame != NULL) {
+        const struct lw_stream_frame frame = {
+            .kind = kind,
+            .at = item->at,
+            .bytes = item->bytes,
+            .count = item->count,
+            .first_ns = item->first_ns,
+            .last_ns = item->last_ns,
+            .timing_u_ns = item->timing_u_ns,
+            .side = item->side,
+        };
+        pair->sinks->frame(pair->sinks->context, &frame);
+    }
+}
+
+void lw_pair_report(const struct lw_stream_sinks *sinks, struct lw_stream_totals *totals,
+                    const struct lw_exchange *exchange)
+{
+    bool asked = exchange->request.count > 0;
+    totals->exchanges += asked;
+    totals->orphans += !asked;
+    totals->exceptions += exchange->outcome == LW_EXCEPTION;
+    totals->unanswered += asked && exchange->address != 0 && exchange->outcome != LW_ANSWERED &&
+                          exchange->outcome != LW_EXCEPTION;
+    if (sinks->exchange != NULL) {
+        sinks->exchange(sinks->context, exchange);
+    }
+}
+
+static void take_pdu(const struct lw_item *item, struct lw_pdu *pdu)
+{
+    pdu->count = item->count - 3;
+    memcpy(pdu->bytes, item->bytes + 1, pdu->count);
+}
+
+static void fill_reply(struct lw_exchange *exchange, const struct lw_item *item)
+{
+    take_pdu(item, &exchange->reply);
+    exchange->reply_first_ns = item->first_ns;
+    exchange->reply_last_ns = item->last_ns;
+    exchange->timing_u_ns = item->timing_u_ns;
+}
+
+static void fill_answer(struct lw_exchange *exchange, const struct lw_item *item)
+{
+    bool refused = (item->bytes[1] & LW_EXCEPTION_BIT) != 0;
+    exchange->outcome = refused ? LW_EXCEPTION : LW_ANSWERED;
+    exchange->exception = refused && item->count > 4 ? item->bytes[2] : 0;
+    fill_reply(exchange, item);
+}
+
+static uint16_t take_strays(struct lw_pair *pair)
+{
+    uint16_t strays = (uint16_t)(pair->strays < UINT16_MAX ? pair->strays : UINT16_MAX);
+    pair->strays = 0;
+    return strays;
+}
+
+static bool is_answered(const struct lw_exchange *exchange)
+{
+    return exchange->outcome == LW_ANSWERED || exchange->outcome == LW_EXCEPTION;
+}
+
+// Ends the open exchange. Garbage beside an answer, or beside a wrong one, is stray.
+static void close_exchange(struct lw_pair *pair)
+{
+    struct lw_exchange *exchange = &pair->exchange;
+    if (!pair->open) {
+        return;
+    }
+    bool answered = is_answered(exchange);
+    if (answered || pair->wrong) {
+        pair->strays += pair->garbled;
+    } else if (pair->garbled > 0) {
+        exchange->outcome = LW_CRC_ERROR;
+        exchange->reply_first_ns = pair->garbled_first_ns;
+        exchange->reply_last_ns = pair->garbled_last_ns;
+    }
+    exchange->strays = take_strays(pair);
+    lw_pair_report(pair->sinks, pair->totals, exchange);
+    pair->open = false;
+    pair->owed = !answered && exchange->address != 0;
+    if (pair->owed) {
+        pair->before = pair->asked;
+    }
+}
+
+static void open_exchange(struct lw_pair *pair, const struct lw_item *item)
+{
+    bool again = !pair->open && pair->owed && same(&pair->before, item);
+    uint8_t attempt = pair->exchange.attempt;
+    pair->exchange = (struct lw_exchange){
+        .address = item->bytes[0],
+        .outcome = LW_NO_ANSWER,
+        .attempt = (uint8_t)(again && attempt < UINT8_MAX ? attempt + 1 : 1),
+        .sent_first_ns = item->first_ns,
+        .sent_last_ns = item->last_ns,
+        .reply_first_ns = -1,
+        .reply_last_ns = -1,
+        .timing_u_ns = item->timing_u_ns,
+    };
+    take_pdu(item, &pair->exchange.request);
+    pair->asked = *item;
+    pair->open = true;
+    pair->echoed = pair->wrong = false;
+    pair->garbled = 0;
+}
+
+static void take_request(struct lw_pair *pair, const struct lw_item *item)
+{
+    pair->totals->requests++;
+    report_frame(pair, item, LW_STREAM_REQUEST);
+    close_exchange(pair);
+    open_exchange(pair, item);
+}
+
+// How requests that can't be their own answer came: once, or with an echo. Old habits fade.
+static void learn_echo(struct lw_pair *pair)
+{
+    if (answers_itself(&pair->asked)) {
+        return;
+    }
+    unsigned *habit = pair->echoed ? &pair->doubled : &pair->single;
+    if (++*habit > HABIT_MOST) {
+        pair->doubled /= 2;
+        pair->single /= 2;
+    }
+}
+
+static void take_reply(struct lw_pair *pair, const struct lw_item *item)
+{
+    pair->totals->replies++;
+    report_frame(pair, item, LW_STREAM_REPLY);
+    fill_answer(&pair->exchange, item);
+    learn_echo(pair);
+    close_exchange(pair);
+}
+
+// A reply whose request was not heard.
+static void take_orphan(struct lw_pair *pair, const struct lw_item *item)
+{
+    struct lw_exchange exchange = {
+        .address = item->bytes[0],
+        .attempt = 1,
+        .sent_first_ns = -1,
+        .sent_last_ns = -1,
+    };
+    pair->totals->replies++;
+    report_frame(pair, item, LW_STREAM_REPLY);
+    if (pair->open && pair->garbled > 0) {
+        close_exchange(pair); // what was broken was its reply, the next request, or both
+    }
+    if (pair->open) {
+        if (!pair->wrong) {
+            pair->wrong = true;
+            pair->exchange.outcome = LW_WRONG_ANSWER;
+            fill_reply(&pair->exchange, item);
+        } else {
+            pair->strays += (unsigned)item->count;
+        }
+        return;
+    }
+    fill_answer(&exchange, item);
+    exchange.strays = take_strays(pair);
+    lw_pair_report(pair->sinks, pair->totals, &exchange);
+}
+
+// The answer to the request before the open one.
+static void take_late(struct lw_pair *pair, const struct lw_item *item)
+{
+    pair->totals->replies++;
+    pair->totals->crossed++;
+    report_frame(pair, item, LW_STREAM_REPLY);
+    pair->strays += (unsigned)item->count;
+    pair->exchange.late_address = item->bytes[0];
+    bool timed = item->last_ns >= 0 && pair->before.last_ns >= 0;
+    pair->exchange.late_by_ns =
+        timed ? item->last_ns - pair->before.last_ns - pair->options->reply_ns : 0;
+    pair->owed = false;
+}
+
+static void take_echo(struct lw_pair *pair, const struct lw_item *item)
+{
+    pair->totals->echoes++;
+    report_frame(pair, item, LW_STREAM_ECHO);
+    pair->echoed = true;
+}
+
+static void take_noise(struct lw_pair *pair, const struct lw_item *item)
+{
+    pair->totals->noise_runs++;
+    pair->totals->noise_bytes += item->count;
+    pair->totals->damaged += item->count >= LW_RTU_MIN;
+    report_frame(pair, item, LW_STREAM_NOISE);
+    if (!pair->open || item->side == LW_SIDE_OUT) {
+        pair->strays += (unsigned)item->count;
+        return;
+    }
+    if (pair->garbled == 0) {
+        pair->garbled_first_ns = item->first_ns;
+    }
+    pair->garbled_last_ns = item->last_ns;
+    pair->garbled += (unsigned)item->count;
+}
+
+// How many of the items ahead, from the n-th on, repeat `item`.
+static size_t repeats(const struct lw_pair *pair, const struct lw_item *item, size_t n)
+{
+    size_t count = 0;
+    while (ahead(pair, n + count) != NULL && same(ahead(pair, n + count), item)) {
+        count++;
+    }
+    return count;
+}
+
+// Votes of what is ahead: a request with or without its echo, and then its reply. A request that
+// answers itself comes three times on a line that echoes, else twice.
+static void count_ahead(const struct lw_pair *pair, unsigned *doubled, unsigned *single)
+{
+    const struct lw_item *first;
+    for (size_t n = 0; (first = ahead(pair, n)) != NULL; n++) {
+        if (!first->is_frame || !first->can_request) {
+            continue;
+        }
+        size_t more = repeats(pair, first, n + 1);
+        const struct lw_item *next = ahead(pair, n + 1 + more);
+        if (next == NULL) {
+            break;
+        }
+        if (answers_itself(first)) {
+            *doubled += more == 2;
+            *single += more == 1;
+        } else if (answers(first, next)) {
+            *doubled += more == 1;
+            *single += more == 0;
+        }
+        n += more;
+    }
+}
+
+static bool line_echoes(const struct lw_pair *pair)
+{
+    unsigned doubled = pair->doubled, single = pair->single;
+    // The open request and the head, which repeats it, are a pair that the queue does not show.
+    const struct lw_item *next = ahead(pair, 1);
+    if (next != NULL && !answers_itself(&pair->asked)) {
+        doubled += answers(&pair->asked, next);
+    } else if (next != NULL) {
+        doubled += same(&pair->asked, next) && repeats(pair, next, 1) == 1;
+        single += !same(&pair->asked, next);
+    }
+    count_ahead(pair, &doubled, &single);
+    return doubled > 2 * single;
+}
+
+// Whether a repetition of the open request is its echo: nobody answers, or asks again, within a
+// character and a half; where the times can't tell, the line's habit does.
+static bool is_echo(const struct lw_pair *pair, const struct lw_item *item)
+{
+    if (!pair->open || pair->echoed || pair->garbled > 0 || !same(&pair->asked, item)) {
+        return false;
+    }
+    bool crossed = pair->asked.side == LW_SIDE_OUT && item->side == LW_SIDE_IN;
+    if (crossed && !answers_itself(item)) {
+        return true;
+    }
+    if (pair->options->char_ns > 0 && item->first_ns >= 0 && pair->asked.first_ns >= 0) {
+        int64_t gap_ns = item->first_ns - pair->asked.last_ns;
+        int64_t doubt_ns = TIMING_SIGMAS * item->timing_u_ns;
+        int64_t least_ns = pair->options->char_ns * 3 / 2;
+        if (gap_ns + doubt_ns < least_ns || gap_ns - doubt_ns > least_ns) {
+            return gap_ns < least_ns;
+        }
+    }
+    return line_echoes(pair);
+}
+
+static bool in_time(const struct lw_pair *pair, const struct lw_item *request,
+                    const struct lw_item *reply)
+{
+    if (pair->options->reply_ns == 0 || request->last_ns < 0 || reply->first_ns < 0) {
+        return true;
+    }
+    int64_t after_ns = reply->first_ns - request->last_ns;
+    return after_ns - TIMING_SIGMAS * reply->timing_u_ns <= pair->options->reply_ns;
+}
+
+static bool is_reply(const struct lw_pair *pair, const struct lw_item *item)
+{
+    return pair->open && item->side != LW_SIDE_OUT && answers(&pair->asked, item) &&
+           in_time(pair, &pair->asked, item);
+}
+
+// A frame that may be either and answers nothing: the habit of the tap decides.
+static bool is_request(const struct lw_pair *pair, const struct lw_item *item)
+{
+    if (!item->can_request || !item->can_reply) {
+        return item->can_request;
+    }
+    bool answers_only = pair->totals->orphans > pair->totals->requests;
+    return item->side == LW_SIDE_OUT || !answers_only;
+}
+
+static void take(struct lw_pair *pair, const struct lw_item *item)
+{
+    if (!item->is_frame) {
+        take_noise(pair, item);
+    } else if (is_echo(pair, item)) {
+        take_echo(pair, item);
+    } else if (is_reply(pair, item)) {
+        take_reply(pair, item);
+    } else if (is_request(pair, item)) {
+        take_request(pair, item);
+    } else if (pair->open && pair->owed && answers(&pair->before, item)) {
+        take_late(pair, item);
+    } else {
+        take_orphan(pair, item);
+    }
+    pair->totals->frames += item->is_frame;
+}
+
+static void take_head(struct lw_pair *pair)
+{
+    take(pair, &pair->queue[pair->head]);
+    pair->head = (pair->head + 1) % LW_QUEUE;
+    pair->count--;
+}
+
+struct lw_item *lw_pair_room(struct lw_pair *pair)
+{
+    if (pair->count == LW_QUEUE) {
+        take_head(pair);
+    }
+    return &pair->queue[(pair->head + pair->count) % LW_QUEUE];
+}
+
+void lw_pair_added(struct lw_pair *pair)
+{
+    pair->count++;
+}
+
+void lw_pair_flush(struct lw_pair *pair)
+{
+    while (pair->count > 0) {
+        take_head(pair);
+    }
+    close_exchange(pair);
+}
