@@ -144,26 +144,38 @@ void lw_stream_take_noise(struct lw_stream *stream, size_t count)
     }
 }
 
-// Takes the frame that begins where the last one ended, when it is beyond doubt. False when it is
-// not; then *need says how many bytes it takes to tell, as far as that is all that is missing.
-static bool take_solid(struct lw_stream *stream, size_t *need)
+// The shortest frame that is beyond doubt whatever else fits, else the one that most speaks for.
+static const struct lw_candidate *best_of(const struct lw_stream *stream,
+                                          const struct lw_candidate *found, size_t count, int *most)
 {
-    struct lw_candidate found[LW_CANDIDATES];
+    const struct lw_candidate *best = NULL;
     struct lw_span asked = {stream->asked, stream->asked_count};
-    size_t best = 0;
-    int most = 0;
-    size_t count = lw_weigh_find(stream, stream->start, stream->end, false, found, need);
-    for (size_t i = 0; i < count; i++) {
+    *most = 0;
+    for (size_t i = 0; i < count && *most < LW_BITS_CERTAIN; i++) {
         int bits = found[i].bits + lw_weigh_asked(stream, stream->start, &found[i], asked);
-        if (bits > most) {
-            most = bits;
-            best = i;
+        if (bits > *most) {
+            *most = bits;
+            best = &found[i];
         }
     }
-    if (most < LW_BITS_SOLID) {
+    return best;
+}
+
+// Takes the frame that begins where the last one ended, when it is beyond doubt. False when it is
+// not; then *need says how many bytes it takes to tell, as far as that is all that is missing. A
+// stream is decoded alike however it is cut into pieces, so nothing is decided on a part of what
+// counts.
+static bool take_solid(struct lw_stream *stream, bool final, size_t *need)
+{
+    struct lw_candidate found[LW_CANDIDATES];
+    int most;
+    size_t count = lw_weigh_find(stream, stream->start, stream->end, false, found, need);
+    const struct lw_candidate *best = best_of(stream, found, count, &most);
+    bool all_known = final || *need == 0;
+    if (most < LW_BITS_SOLID || (most < LW_BITS_CERTAIN && !all_known)) {
         return false;
     }
-    lw_stream_take_frame(stream, found[best].count, found[best].reply);
+    lw_stream_take_frame(stream, best->count, best->reply);
     return true;
 }
 
@@ -172,11 +184,12 @@ static void decide(struct lw_stream *stream, bool final)
 {
     while (stream->start < stream->end) {
         size_t have = stream->end - stream->start, need = 0;
-        if (stream->synced && take_solid(stream, &need)) {
+        if (stream->synced && take_solid(stream, final, &need)) {
             continue;
         }
-        if (!final && have < LW_SEARCH) {
-            stream->need = here(stream) + (need > have ? need : LW_SEARCH);
+        size_t wanted = need > have ? need : LW_SEARCH;
+        if (!final && have < wanted) {
+            stream->need = here(stream) + wanted;
             return;
         }
         lw_cover(stream, have < LW_SEARCH ? have : LW_SEARCH, final && have <= LW_SEARCH);

@@ -25,11 +25,17 @@ static void reach(struct lw_node *node, struct lw_node path)
     }
 }
 
-static void step_noise(struct lw_stream *stream, size_t at, size_t end)
+static bool is_noise(size_t end)
 {
+    return end == LW_ENDS_NOISE || end == LW_ENDS_NOISE_OPEN;
+}
+
+static void step_noise(struct lw_stream *stream, size_t at, size_t end, bool denies)
+{
+    int leave = LW_BITS_LEAVE + (denies ? LW_BITS_DENY : 0);
     const struct lw_node *node = &stream->nodes[at][end];
-    reach(&stream->nodes[at + 1][LW_ENDS_NOISE],
-          (struct lw_node){.score = node->score + (end == LW_ENDS_NOISE ? 0 : LW_BITS_LEAVE),
+    reach(&stream->nodes[at + 1][node->asked_count > 0 ? LW_ENDS_NOISE_OPEN : LW_ENDS_NOISE],
+          (struct lw_node){.score = node->score + (is_noise(end) ? 0 : leave),
                            .from = (uint16_t)at,
                            .from_end = (uint8_t)end,
                            .asked_at = node->asked_at,
@@ -40,7 +46,7 @@ static void step_frame(struct lw_stream *stream, size_t at, size_t end,
                        const struct lw_candidate *candidate)
 {
     const struct lw_node *node = &stream->nodes[at][end];
-    int bits = candidate->bits + LW_BITS_FRAME + (end == LW_ENDS_NOISE ? LW_BITS_ENTER : 0) +
+    int bits = candidate->bits + LW_BITS_FRAME + (is_noise(end) ? LW_BITS_ENTER : 0) +
                lw_weigh_asked(stream, stream->start + at, candidate, asked_of(stream, node));
     struct lw_node path = {.score = node->score + bits,
                            .from = (uint16_t)at,
@@ -51,15 +57,22 @@ static void step_frame(struct lw_stream *stream, size_t at, size_t end,
     reach(&stream->nodes[at + candidate->count][ends], path);
 }
 
+static size_t best_end(const struct lw_stream *stream, size_t at)
+{
+    size_t best = 0;
+    for (size_t end = 1; end < LW_COVER_ENDS; end++) {
+        if (stream->nodes[at][end].score > stream->nodes[at][best].score) {
+            best = end;
+        }
+    }
+    return best;
+}
+
 // Frames of open length are looked for only where a frame may well begin: at silence, or where the
 // best path so far ended one.
 static bool is_place(const struct lw_stream *stream, size_t at)
 {
-    const struct lw_node *nodes = stream->nodes[at];
-    int32_t frame = nodes[LW_ENDS_REQUEST].score > nodes[LW_ENDS_REPLY].score
-                        ? nodes[LW_ENDS_REQUEST].score
-                        : nodes[LW_ENDS_REPLY].score;
-    return frame > nodes[LW_ENDS_NOISE].score ||
+    return !is_noise(best_end(stream, at)) ||
            lw_edge_at(stream, stream->start + at) >= LW_EDGE_SILENCE;
 }
 
@@ -69,11 +82,15 @@ static void step(struct lw_stream *stream, size_t at, size_t count)
     size_t need, begin = stream->start + at;
     size_t frames =
         lw_weigh_find(stream, begin, stream->start + count, is_place(stream, at), found, &need);
+    bool fair = false;
+    for (size_t i = 0; i < frames; i++) {
+        fair = fair || found[i].bits >= LW_BITS_FAIR;
+    }
     for (size_t end = 0; end < LW_COVER_ENDS; end++) {
         if (stream->nodes[at][end].score == IMPOSSIBLE) {
             continue;
         }
-        step_noise(stream, at, end);
+        step_noise(stream, at, end, fair);
         for (size_t i = 0; i < frames; i++) {
             step_frame(stream, at, end, &found[i]);
         }
@@ -87,21 +104,11 @@ static void begin(struct lw_stream *stream, size_t count)
             stream->nodes[at][end].score = IMPOSSIBLE;
         }
     }
-    size_t end = stream->synced ? LW_ENDS_REPLY : LW_ENDS_NOISE;
-    stream->nodes[0][end] = (struct lw_node){
-        .asked_count = stream->asked_count > 0 ? LW_ASKED_BEFORE : 0,
+    bool open = stream->asked_count > 0;
+    size_t noise = open ? LW_ENDS_NOISE_OPEN : LW_ENDS_NOISE;
+    stream->nodes[0][stream->synced ? (size_t)LW_ENDS_REPLY : noise] = (struct lw_node){
+        .asked_count = open ? LW_ASKED_BEFORE : 0,
     };
-}
-
-static size_t best_end(const struct lw_stream *stream, size_t at)
-{
-    size_t best = 0;
-    for (size_t end = 1; end < LW_COVER_ENDS; end++) {
-        if (stream->nodes[at][end].score > stream->nodes[at][best].score) {
-            best = end;
-        }
-    }
-    return best;
 }
 
 // The best path's parts in order: each node that it passes gets the end of its next part.
@@ -123,7 +130,7 @@ static void trace(const struct lw_stream *stream, size_t count, struct part part
 
 static size_t noise_until(const struct part *parts, size_t at, size_t limit)
 {
-    while (at < limit && parts[at].end == LW_ENDS_NOISE) {
+    while (at < limit && is_noise(parts[at].end)) {
         at = parts[at].to;
     }
     return at;

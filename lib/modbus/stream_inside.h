@@ -32,7 +32,10 @@ enum {
     LW_BITS_FRAME = -18, // each frame has to bring this much
     LW_BITS_ENTER = -6,  // from noise to a frame, at a place that nothing points out
     LW_BITS_LEAVE = -6,  // from a frame to noise
-    LW_BITS_SOLID = 24,  // a frame with so much, where the last one ended, needs no search
+    LW_BITS_DENY = -12,  // and so much more where what follows would make a fair frame
+    LW_BITS_FAIR = 20,
+    LW_BITS_SOLID = 24,   // a frame with so much, where the last one ended, needs no search
+    LW_BITS_CERTAIN = 40, // nor a look at longer frames that begin alike
 };
 
 struct lw_mark { // a piece of the stream
@@ -77,8 +80,15 @@ struct lw_pair {
     unsigned doubled, single; // requests that came with an echo, and without
 };
 
-// One node of the search: the best cover of the window up to a byte that ends so.
-enum lw_cover_end { LW_ENDS_NOISE, LW_ENDS_REQUEST, LW_ENDS_REPLY, LW_COVER_ENDS };
+// One node of the search: the best cover of the window up to a byte that ends so. Noise with and
+// without an open request before it are two, since only the one lets a reply be told from chance.
+enum lw_cover_end {
+    LW_ENDS_NOISE,
+    LW_ENDS_NOISE_OPEN,
+    LW_ENDS_REQUEST,
+    LW_ENDS_REPLY,
+    LW_COVER_ENDS
+};
 struct lw_node {
     int32_t score;
     uint16_t from; // where its last frame, or its last byte of noise, begins
@@ -146,9 +156,9 @@ struct lw_candidate {
 };
 enum { LW_CANDIDATES = 4 };
 
-// The frames with a right CRC that may begin at `at`, within bytes at..end of the window. With
-// `open_too` also those of open length (slow). *need gets how many bytes from `at` on it would take
-// to know all.
+// The frames with a right CRC that may begin at `at`, the shortest first, within bytes at..end of
+// the window. With `open_too` also those of open length (slow). *need gets how many bytes from `at`
+// on it would take to know all.
 size_t lw_weigh_find(const struct lw_stream *stream, size_t at, size_t end, bool open_too,
                      struct lw_candidate found[LW_CANDIDATES], size_t *need);
 // What is added by the open request (count 0: none).

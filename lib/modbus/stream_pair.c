@@ -157,12 +157,9 @@ static void take_request(struct lw_pair *pair, const struct lw_item *item)
     open_exchange(pair, item);
 }
 
-// How requests that can't be their own answer came: once, or with an echo. Old habits fade.
+// How requests that were answered came: once, or with an echo. Old habits fade.
 static void learn_echo(struct lw_pair *pair)
 {
-    if (answers_itself(&pair->asked)) {
-        return;
-    }
     unsigned *habit = pair->echoed ? &pair->doubled : &pair->single;
     if (++*habit > HABIT_MOST) {
         pair->doubled /= 2;
@@ -256,43 +253,35 @@ static size_t repeats(const struct lw_pair *pair, const struct lw_item *item, si
     return count;
 }
 
-// Votes of what is ahead: a request with or without its echo, and then its reply. A request that
-// answers itself comes three times on a line that echoes, else twice.
-static void count_ahead(const struct lw_pair *pair, unsigned *doubled, unsigned *single)
+// A vote of `more` repetitions of a request and what follows them: a request that answers itself
+// comes three times on a line that echoes, else twice.
+static void vote(const struct lw_item *request, size_t more, const struct lw_item *next,
+                 unsigned *doubled, unsigned *single)
 {
-    const struct lw_item *first;
-    for (size_t n = 0; (first = ahead(pair, n)) != NULL; n++) {
-        if (!first->is_frame || !first->can_request) {
-            continue;
-        }
-        size_t more = repeats(pair, first, n + 1);
-        const struct lw_item *next = ahead(pair, n + 1 + more);
-        if (next == NULL) {
-            break;
-        }
-        if (answers_itself(first)) {
-            *doubled += more == 2;
-            *single += more == 1;
-        } else if (answers(first, next)) {
-            *doubled += more == 1;
-            *single += more == 0;
-        }
-        n += more;
+    if (answers_itself(request)) {
+        *doubled += more == 2;
+        *single += more == 1;
+    } else if (answers(request, next)) {
+        *doubled += more == 1;
+        *single += more == 0;
     }
 }
 
+// What the line did, and does in the queue; its head repeats the open request.
 static bool line_echoes(const struct lw_pair *pair)
 {
     unsigned doubled = pair->doubled, single = pair->single;
-    // The open request and the head, which repeats it, are a pair that the queue does not show.
-    const struct lw_item *next = ahead(pair, 1);
-    if (next != NULL && !answers_itself(&pair->asked)) {
-        doubled += answers(&pair->asked, next);
-    } else if (next != NULL) {
-        doubled += same(&pair->asked, next) && repeats(pair, next, 1) == 1;
-        single += !same(&pair->asked, next);
-    }
-    count_ahead(pair, &doubled, &single);
+    const struct lw_item *request = &pair->asked, *next;
+    size_t from = 0, more;
+    do {
+        more = repeats(pair, request, from);
+        next = ahead(pair, from + more);
+        if (next != NULL && request->is_frame && request->can_request) {
+            vote(request, more, next, &doubled, &single);
+        }
+        request = next;
+        from += more + 1;
+    } while (next != NULL);
     return doubled > 2 * single;
 }
 

@@ -121,9 +121,10 @@ static int bits_of_request(const struct lw_stream *stream, struct lw_span frame)
     if (lw_function_word(pdu.bytes[0]) == NULL) {
         return bits;
     }
-    return bits + BITS_FUNCTION +
-           (lw_request_parse(&pdu, &request) == 0 ? bits_of_request_fields(&request)
-                                                  : BITS_UNUSUAL);
+    if (lw_request_parse(&pdu, &request) != 0) {
+        return BITS_UNUSUAL;
+    }
+    return bits + BITS_FUNCTION + bits_of_request_fields(&request);
 }
 
 static int bits_of_reply(const struct lw_stream *stream, struct lw_span frame)
@@ -219,31 +220,38 @@ static size_t find_open(const struct lw_stream *stream, size_t at, size_t end, i
     return count;
 }
 
+// Notes that `length` bytes, or one more than there are, would have to be there.
+static void want(size_t *need, int length, size_t have)
+{
+    size_t wanted = length == LW_LENGTH_MORE ? have + 1 : (size_t)length;
+    *need = wanted > *need ? wanted : *need;
+}
+
 size_t lw_weigh_find(const struct lw_stream *stream, size_t at, size_t end, bool open_too,
                      struct lw_candidate found[LW_CANDIDATES], size_t *need)
 {
     const uint8_t *bytes = stream->bytes + at;
     size_t have = end - at, count = 0;
     int lengths[2] = {lw_rtu_request_length(bytes, have), lw_rtu_reply_length(NULL, bytes, have)};
-    bool right[2] = {false, false};
+    int first = lengths[1] > 0 && lengths[1] < lengths[0] ? 1 : 0; // the shorter one first
+    bool right = false;
     *need = 0;
-    for (int reply = 0; reply < 2; reply++) {
-        size_t length = lengths[reply] > 0 ? (size_t)lengths[reply] : 0;
-        if (lengths[reply] == LW_LENGTH_MORE || length > have) {
-            *need = length > *need ? length : have + 1 > *need ? have + 1 : *need;
-        } else if (length >= LW_RTU_MIN) {
-            right[reply] =
-                reply == 1 && lengths[0] == lengths[1] ? right[0] : lw_crc16(bytes, length) == 0;
-            if (right[reply]) {
-                struct lw_candidate candidate = {length, reply == 1, false, 0};
-                count = add(stream, at, candidate, found, count);
-            }
+    for (int i = 0; i < 2; i++) {
+        int reply = first ^ i, length = lengths[reply];
+        if (length == LW_LENGTH_MORE || (length > 0 && (size_t)length > have)) {
+            want(need, length, have);
+        } else if (length > 0) {
+            bool told = i == 1 && lengths[0] == lengths[1];
+            right = told ? right : lw_crc16(bytes, (size_t)length) == 0;
+            count =
+                right ? add(stream, at, (struct lw_candidate){(size_t)length, reply == 1, false, 0},
+                            found, count)
+                      : count;
         }
     }
     int both = (lengths[0] == LW_LENGTH_OPEN ? 1 : 0) | (lengths[1] == LW_LENGTH_OPEN ? 2 : 0);
-    if (both != 0 && open_too) {
-        *need = LW_RTU_MAX;
-        count = count == 0 ? find_open(stream, at, end, both, found) : count;
+    if (both != 0 && open_too && count == 0) {
+        count = find_open(stream, at, end, both, found);
     }
     return count;
 }
