@@ -7,6 +7,7 @@
 
 #include "check/noise.h"
 #include "check/scan.h"
+#include "check/supply.h"
 #include "cli/session.h"
 
 int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options, bool required);
@@ -19,8 +20,12 @@ int lw_do_roster(struct lw_session *session, const struct lw_roster_request *req
 
 int lw_do_link(struct lw_session *session, double seconds, double most_s, bool required);
 
-// With `computed` only from the plan, without a word on the line.
-int lw_do_supply(struct lw_session *session, bool computed, bool required);
+struct lw_supply_request {
+    bool computed; // only from the plan, without a word on the line
+    int draws, seed;
+};
+int lw_do_supply(struct lw_session *session, const struct lw_supply_request *request,
+                 bool required);
 
 struct lw_noise_request {
     double seconds, readings; // 0: by the profiles

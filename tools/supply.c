@@ -3,67 +3,10 @@
 // linewalk supply: draw against capacity, computed and measured.
 #include "checks.h"
 
-#include "base/text.h"
-#include "check/supply.h"
-#include "cli/output.h"
 #include "commands.h"
+#include "supply_print.h"
 
-static void print_taps(const struct lw_supply_result *result)
-{
-    static const char *const heads[] = {"tap|",        "node",     "plan V|", "worst V|",
-                                        "read V|",     "least V|", "0 V up|", "span A|",
-                                        "times plan|", "",         NULL};
-    struct lw_cli_table *table = lw_cli_table_new(heads);
-    const struct lw_supply_tap *taps = result->taps.items;
-    const struct lw_supply_span *spans = result->spans.items;
-    for (size_t i = 0; i < result->taps.count; i++) {
-        const struct lw_supply_tap *tap = &taps[i];
-        const struct lw_supply_span *span =
-            i > 0 && i <= result->spans.count ? &spans[i - 1] : NULL;
-        const char *const cells[] = {
-            lw_cell_count(tap->tap),
-            lw_cell_text(tap->node),
-            lw_cell_number(tap->volts, 2),
-            lw_cell_number(tap->worst_volts, 2),
-            lw_cell_number(tap->measured_v, 2),
-            lw_cell_number(tap->minimum_v, 1),
-            lw_cell_number(tap->zero_rise_v, 2),
-            span != NULL ? lw_cell_number(span->amps, 2) : "-",
-            span != NULL ? lw_cell_number(span->ratio_to_plan, 1) : "-",
-            !tap->on && tap->node != NULL ? "off" : "",
-        };
-        lw_cli_table_row(table, cells);
-    }
-    lw_cli_table_print(table);
-}
-
-static void print_supplies(const struct lw_supply_result *result)
-{
-    static const char *const heads[] = {"supply",  "tap|", "amps|", "limit A|",
-                                        "load %|", "mode", NULL};
-    struct lw_cli_table *table = lw_cli_table_new(heads);
-    const struct lw_supply_supply *supplies = result->supplies.items;
-    for (size_t i = 0; i < result->supplies.count; i++) {
-        const char *const cells[] = {
-            lw_cell_text(supplies[i].name),          lw_cell_count(supplies[i].tap),
-            lw_cell_number(supplies[i].amps, 2),     lw_cell_number(supplies[i].limit_a, 2),
-            lw_cell_number(supplies[i].load_pct, 0), lw_cell_text(supplies[i].mode),
-        };
-        lw_cli_table_row(table, cells);
-    }
-    putchar('\n');
-    lw_cli_table_print(table);
-}
-
-static void print_cautions(void)
-{
-    lw_print_wrapped("\ncaution: ", 9, 9,
-                     _("isolate a section before one of its joints is opened; feed a section from "
-                       "one source only, unless the sources are made to share; fuses and "
-                       "conductors to the local rules; plug no node in under power unless its "
-                       "maker allows it. Local codes, the makers' instructions and qualified "
-                       "persons come first."));
-}
+#include <limits.h>
 
 static enum lw_status measure(struct lw_session *session, struct lw_supply_measured *measured,
                               struct lw_supply_result *result, struct lw_error *error)
@@ -77,36 +20,38 @@ static enum lw_status measure(struct lw_session *session, struct lw_supply_measu
     return status == LW_OK ? lw_supply_judge(&session->plan, measured, result, error) : status;
 }
 
-int lw_do_supply(struct lw_session *session, bool computed, bool required)
+int lw_do_supply(struct lw_session *session, const struct lw_supply_request *request, bool required)
 {
     struct lw_error error = {0};
     struct lw_step step;
     struct lw_supply_result result;
     struct lw_supply_measured measured = {0};
+    const struct lw_supply_options options = {.draws = (uint64_t)request->draws,
+                                              .seed = (uint64_t)request->seed};
     lw_json_init(&lw_supply_shape, &result);
     enum lw_status status = lw_step_begin(session, &step, "supply", false, &error);
     if (status == LW_OK) {
-        status = lw_supply_compute(&session->plan, &result, &error);
+        status = lw_supply_compute(&session->plan, &options, &result, &error);
     }
     bool has_result = status == LW_OK;
-    if (status == LW_OK && !computed) {
+    if (status == LW_OK && !request->computed) {
         status = measure(session, &measured, &result, &error);
     }
     if (has_result) {
-        lw_supply_findings(&session->plan, status == LW_OK && !computed ? &measured : NULL, &result,
-                           &step.rule, &step.findings);
+        lw_supply_findings(&session->plan, status == LW_OK && !request->computed ? &measured : NULL,
+                           &result, &step.rule, &step.findings);
         step.has_rule = true;
     }
     step.shape = has_result ? &lw_supply_shape : NULL;
     step.result = &result;
     int exit_status = lw_step_end(session, &step, status, &error, required);
-    if (!session->cli->settings.json && has_result) {
-        print_taps(&result);
-        print_supplies(&result);
+    bool shown = !session->cli->settings.json && has_result;
+    if (shown) {
+        lw_print_supply(&result);
     }
     lw_step_print(session, &step);
-    if (!session->cli->settings.json && has_result) {
-        print_cautions();
+    if (shown) {
+        lw_print_supply_cautions();
     }
     lw_findings_free(&step.findings);
     lw_supply_measured_free(&measured);
@@ -116,10 +61,14 @@ int lw_do_supply(struct lw_session *session, bool computed, bool required)
 
 int lw_cmd_supply(struct lw_cli *cli)
 {
-    bool computed = false;
+    struct lw_supply_request request = {.draws = LW_SUPPLY_DRAWS, .seed = 1};
     const struct lw_option own[] = {
-        {"computed", 0, NULL, LW_OPTION_FLAG, &computed, 0, 0,
+        {"computed", 0, NULL, LW_OPTION_FLAG, &request.computed, 0, 0,
          "only from the plan, even where there is a line"},
+        {"draws", 0, "N", LW_OPTION_INTEGER, &request.draws, 0, 10000000,
+         "draws of all tolerances for the probabilities (10000); 0: none"},
+        {"seed", 0, "N", LW_OPTION_INTEGER, &request.seed, 0, INT_MAX,
+         "of the draws (1): the same seed draws the same"},
         {0},
     };
     struct lw_error error = {0};
@@ -127,13 +76,13 @@ int lw_cmd_supply(struct lw_cli *cli)
     if (!lw_cli_parse(cli, own, 0, &exit_status)) {
         return exit_status;
     }
-    computed = computed || cli->settings.on == NULL;
+    request.computed = request.computed || cli->settings.on == NULL;
     struct lw_session session;
-    unsigned needs = LW_NEEDS_PLAN | (computed ? 0 : LW_NEEDS_LINE);
+    unsigned needs = LW_NEEDS_PLAN | (request.computed ? 0 : LW_NEEDS_LINE);
     if (lw_session_open(&session, cli, needs, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
-    exit_status = lw_do_supply(&session, computed, !computed);
+    exit_status = lw_do_supply(&session, &request, !request.computed);
     lw_session_close(&session);
     return exit_status;
 }

@@ -14,10 +14,14 @@ struct lw_supply_tap {
     char *node;
     double volts, zero_rise_v, minimum_v, maximum_v;
     bool on;
-    double worst_volts, under_probability; // NAN: not computed
+    double worst_volts; // NAN: not computed
     bool worst_on;
+    double under_probability, under_low, under_high; // of a draw, 95 % interval; NAN: not drawn
     double cold_volts;
     bool cold_on;
+    double dip_volts; // after a dip of all supplies to LW_SUPPLY_DIP_SHARE
+    bool dip_on;
+    double highest_v;                // nobody draws, the supply at its upper end
     double measured_v, measured_u_v; // NAN: not measured; standard uncertainty
 };
 struct lw_supply_span {
@@ -33,12 +37,25 @@ struct lw_supply_supply {
 };
 struct lw_supply_result {
     bool operating_point; // of the asked state: all on
-    double carries_nodes, load_factor;
-    bool cold_start_trap, resets_in_turn;
-    struct lw_list taps;       // of struct lw_supply_tap
-    struct lw_list spans;      // of struct lw_supply_span
-    struct lw_list supplies;   // of struct lw_supply_supply
-    double idle_v, unit_loads; // NAN: the plan does not say
+    // Nodes counted from the head that run together above their minimum, and what one more would
+    // bring down first ("nothing", "voltage", "supply_limit", "rating", "collapse"), where.
+    double carries_nodes;
+    char *gives_first, *gives_at;
+    double running_nodes; // that are left when all have been on
+    double load_factor;
+    bool cold_start_trap, dip_trap, resets_in_turn;
+    char *parallel_one, *parallel_other; // supplies on one stretch of both rails; NULL: none
+    char *worst_kind;                    // "exact", "bound" or "estimate"
+    double draws, seed;                  // 0 draws: no probabilities
+    double any_under, any_under_low, any_under_high; // somebody under its minimum; NAN: not drawn
+    // The same by shifted draws, where plain ones met none; NAN: not needed or not met.
+    double rare_under, rare_under_low, rare_under_high;
+    struct lw_list taps;                    // of struct lw_supply_tap
+    struct lw_list spans;                   // of struct lw_supply_span
+    struct lw_list supplies;                // of struct lw_supply_supply
+    double idle_v, unit_loads;              // NAN: the plan does not say
+    double driver_ohm;                      // least that a driver sees; NAN: not known
+    double cycle_wire_ms, cycle_slowest_ms; // one reading of each node; NAN: not known
     double measured_nodes;
     double weak_span;                     // span with more resistance than planned; 0: none proved
     double weak_span_low, weak_span_high; // spans that cannot be told apart from it; 0: none
@@ -57,8 +74,20 @@ struct lw_supply_measured {
     bool *asked;
 };
 
-enum lw_status lw_supply_compute(const struct lw_plan *plan, struct lw_supply_result *result,
-                                 struct lw_error *error);
+// A dip that takes some nodes off and leaves others on: 70 % of the voltage is a residual level
+// that IEC 61000-4-29 tests with (from memory).
+#define LW_SUPPLY_DIP_SHARE 0.7
+
+struct lw_supply_options {
+    uint64_t draws, seed; // of the tolerances; 0 draws: none
+};
+enum { LW_SUPPLY_DRAWS = 10000 };
+
+// All that the plan alone says. `options` NULL: no draws. LW_BAD_FILE when the plan's chain has a
+// tap without a path to a supply, or numbers that make no sense.
+enum lw_status lw_supply_compute(const struct lw_plan *plan,
+                                 const struct lw_supply_options *options,
+                                 struct lw_supply_result *result, struct lw_error *error);
 enum lw_status lw_supply_measure(const struct lw_run *run, struct lw_client *client,
                                  const struct lw_plan *plan, const bool *selected,
                                  struct lw_supply_measured *measured, struct lw_error *error);

@@ -23,7 +23,9 @@ enum tap_trouble {
     LITTLE_MARGIN,     // computed
     WORST_CASE,        // only at the tolerances' end
     OVER_MAXIMUM,      // computed
+    HIGH_UNLOADED,     // only with nobody drawing and the supply at its upper end
     TRAPPED,           // stays off after a cold start
+    DIP_TRAPPED,       // stays off after a dip alone
     MEASURED_UNDER,    // proved by its voltmeter
     MEASURED_OPEN,     // its voltmeter cannot decide
     SILENT_AND_STARVED // does not answer, and its neighbour has too little
@@ -50,13 +52,19 @@ static enum tap_trouble computed_trouble(const struct judged *judged, size_t ind
     if (tap->volts < tap->minimum_v + margin_v) {
         return LITTLE_MARGIN;
     }
-    return !tap->worst_on || tap->worst_volts < tap->minimum_v ? WORST_CASE : FINE;
+    if (!tap->worst_on || tap->worst_volts < tap->minimum_v) {
+        return WORST_CASE;
+    }
+    return tap->highest_v > tap->maximum_v ? HIGH_UNLOADED : FINE;
 }
 
-static enum tap_trouble cold_trouble(const struct judged *judged, size_t index)
+static enum tap_trouble start_trouble(const struct judged *judged, size_t index)
 {
     const struct lw_supply_tap *tap = tap_at(judged, index);
-    return tap->on && !tap->cold_on ? TRAPPED : FINE;
+    if (tap->on && !tap->cold_on) {
+        return TRAPPED;
+    }
+    return tap->on && !tap->dip_on ? DIP_TRAPPED : FINE;
 }
 
 static bool cut_between(const struct lw_supply *supplies, size_t count, int low, int high)
@@ -179,25 +187,16 @@ static const struct {
     [WORST_CASE] = {"supply_worst_case", LW_ATTENTION,
                     "below the minimum with all tolerances at their bad end"},
     [OVER_MAXIMUM] = {"supply_over_maximum", LW_FAIL, "above the maximum, as planned"},
+    [HIGH_UNLOADED] = {"supply_over_maximum", LW_ATTENTION,
+                       "above the maximum when nobody draws and the supply is at its upper end"},
+    [DIP_TRAPPED] = {"supply_dip_trap", LW_ATTENTION,
+                     "would stay off after a short dip of the supply"},
     [TRAPPED] = {"supply_cold_start_trap", LW_ATTENTION, "may stay off after switching on"},
     [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, "measured below the minimum"},
     [MEASURED_OPEN] = {"supply_margin", LW_UNDECIDED,
                        "measured so near the minimum that the voltmeters cannot decide"},
     [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL, "no answer, and too little voltage to run"},
 };
-
-static size_t lowest(const struct judged *judged, enum tap_trouble trouble, size_t first,
-                     size_t last)
-{
-    size_t low = first;
-    for (size_t i = first; i <= last; i++) {
-        const struct lw_supply_tap *a = tap_at(judged, i), *b = tap_at(judged, low);
-        bool measured = trouble == MEASURED_UNDER || trouble == MEASURED_OPEN;
-        bool lower = measured ? a->measured_v < b->measured_v : a->volts < b->volts;
-        low = lower != (trouble == OVER_MAXIMUM) && i != first ? i : low;
-    }
-    return low;
-}
 
 static double value_of(const struct judged *judged, enum tap_trouble trouble, size_t index)
 {
@@ -210,8 +209,12 @@ static double value_of(const struct judged *judged, enum tap_trouble trouble, si
         return volts_near(judged, index);
     case WORST_CASE:
         return tap->worst_volts;
+    case HIGH_UNLOADED:
+        return tap->highest_v;
     case TRAPPED:
         return tap->cold_volts;
+    case DIP_TRAPPED:
+        return tap->dip_volts;
     case FINE:
     case STARVED:
     case UNDER_MINIMUM:
@@ -220,6 +223,25 @@ static double value_of(const struct judged *judged, enum tap_trouble trouble, si
         break;
     }
     return tap->volts;
+}
+
+static bool is_too_high(enum tap_trouble trouble)
+{
+    return trouble == OVER_MAXIMUM || trouble == HIGH_UNLOADED;
+}
+
+// The tap of the run with the worst value.
+static size_t worst_of(const struct judged *judged, enum tap_trouble trouble, size_t first,
+                       size_t last)
+{
+    size_t worst = first;
+    double sign = is_too_high(trouble) ? -1 : 1;
+    for (size_t i = first + 1; i <= last; i++) {
+        if (sign * value_of(judged, trouble, i) < sign * value_of(judged, trouble, worst)) {
+            worst = i;
+        }
+    }
+    return worst;
 }
 
 static void because_of_neighbour(const struct judged *judged, struct lw_finding *finding,
@@ -236,6 +258,27 @@ static void because_of_neighbour(const struct judged *judged, struct lw_finding 
     }
 }
 
+static void because_of_worst_case(const struct judged *judged, struct lw_finding *finding,
+                                  size_t index)
+{
+    const struct lw_supply_tap *tap = tap_at(judged, index);
+    const char *kind = judged->result->worst_kind;
+    if (kind != NULL && strcmp(kind, "exact") != 0) {
+        lw_finding_because(judged->findings, finding, "%s",
+                           strcmp(kind, "bound") == 0
+                               ? "the worst case is a bound: perhaps nothing comes as low"
+                               : "the worst case is an estimate: another combination may give a "
+                                 "little less");
+    }
+    if (isfinite(tap->under_probability)) {
+        lw_finding_because(judged->findings, finding,
+                           "of %.0f draws of all tolerances %.2g %% have %s below its minimum (95 "
+                           "%% interval %.2g to %.2g %%)",
+                           judged->result->draws, 100 * tap->under_probability, tap->node,
+                           100 * tap->under_low, 100 * tap->under_high);
+    }
+}
+
 static void because_of_volts(const struct judged *judged, struct lw_finding *finding,
                              enum tap_trouble trouble, size_t index)
 {
@@ -247,9 +290,12 @@ static void because_of_volts(const struct judged *judged, struct lw_finding *fin
     } else {
         lw_finding_because(judged->findings, finding, "%s: %.2f V, %s %.2f V",
                            tap_at(judged, index)->node, finding->value,
-                           trouble == OVER_MAXIMUM ? "it stands" : "it needs", finding->limit);
+                           is_too_high(trouble) ? "it stands" : "it needs", finding->limit);
     }
-    if (trouble == TRAPPED) {
+    if (trouble == WORST_CASE) {
+        because_of_worst_case(judged, finding, index);
+    }
+    if (trouble == TRAPPED || trouble == DIP_TRAPPED) {
         lw_finding_because(judged->findings, finding,
                            "a static bound: only a power cycle proves it (linewalk restart)");
     }
@@ -264,11 +310,11 @@ static void say_range(const struct judged *judged, enum tap_trouble trouble, siz
         lw_findings_add(judged->findings, rows[trouble].code, rows[trouble].severity, "%s: %s",
                         names.bytes != NULL ? names.bytes : "", rows[trouble].says);
     lw_text_finish(&names);
-    size_t at = trouble == SILENT_AND_STARVED ? first : lowest(judged, trouble, first, last);
+    size_t at = trouble == SILENT_AND_STARVED ? first : worst_of(judged, trouble, first, last);
     const struct lw_supply_tap *tap = tap_at(judged, at);
     if (finding != NULL) {
         finding->value = value_of(judged, trouble, at);
-        finding->limit = trouble == OVER_MAXIMUM ? tap->maximum_v : tap->minimum_v;
+        finding->limit = is_too_high(trouble) ? tap->maximum_v : tap->minimum_v;
         finding->unit = lw_duplicate("V");
         finding->uncertainty = trouble == MEASURED_UNDER ? tap->measured_u_v : NAN;
     }
@@ -301,14 +347,44 @@ static void say_troubles(const struct judged *judged,
     }
 }
 
+// What one more node than are carried would bring down.
+static const char *giving_words(const char *gives_first)
+{
+    static const char *const words[][2] = {
+        {"voltage", "would see too little voltage"},
+        {"supply_limit", "would pass its limit"},
+        {"rating", "would carry more than it is rated for"},
+        {"collapse", "would pull the chain down: no operating point, though no supply is at its "
+                     "limit"},
+    };
+    for (size_t i = 0; gives_first != NULL && i < sizeof words / sizeof *words; i++) {
+        if (strcmp(words[i][0], gives_first) == 0) {
+            return words[i][1];
+        }
+    }
+    return NULL;
+}
+
+static void because_of_carry(const struct judged *judged, struct lw_finding *finding)
+{
+    const struct lw_supply_result *result = judged->result;
+    const char *gives = giving_words(result->gives_first);
+    if (gives != NULL && result->gives_at != NULL) {
+        lw_finding_because(judged->findings, finding,
+                           "counted from the head, %.0f nodes are carried; with the next one %s %s",
+                           result->carries_nodes, result->gives_at, gives);
+    }
+}
+
 static void say_no_operating_point(const struct judged *judged)
 {
     struct lw_finding *finding = lw_findings_add(
         judged->findings, "supply_no_operating_point", LW_FAIL,
         "with all nodes on there is no operating point: the supply carries %.0f %% of the load",
         100 * judged->result->load_factor);
+    because_of_carry(judged, finding);
     lw_finding_because(judged->findings, finding, "%.0f nodes keep running when the others go off",
-                       judged->result->carries_nodes);
+                       judged->result->running_nodes);
 }
 
 static void say_supply(const struct judged *judged, const struct lw_supply_supply *supply)
@@ -349,25 +425,49 @@ static void say_span(const struct judged *judged, const struct lw_supply_span *s
     }
 }
 
-static void say_parallel(const struct judged *judged)
+static int reverse_of(const struct judged *judged, const char *name)
 {
     const struct lw_supply *supplies = judged->plan->supplies.items;
-    size_t count = judged->plan->supplies.count;
-    for (size_t a = 0; a < count; a++) {
-        for (size_t b = a + 1; b < count; b++) {
-            int low = supplies[a].feeds_tap < supplies[b].feeds_tap ? supplies[a].feeds_tap
-                                                                    : supplies[b].feeds_tap;
-            int high = supplies[a].feeds_tap + supplies[b].feeds_tap - low;
-            if (cut_between(supplies, count, low, high)) {
-                continue;
-            }
-            bool blocks = supplies[a].reverse == LW_REVERSE_BLOCKS &&
-                          supplies[b].reverse == LW_REVERSE_BLOCKS;
-            lw_findings_add(judged->findings, "supply_sources_in_parallel",
-                            blocks ? LW_ATTENTION : LW_FAIL,
-                            "%s and %s feed one section of V+ (taps %d to %d)",
-                            supplies[a].name != NULL ? supplies[a].name : "a supply",
-                            supplies[b].name != NULL ? supplies[b].name : "another", low, high);
+    for (size_t i = 0; i < judged->plan->supplies.count; i++) {
+        if (supplies[i].name != NULL && strcmp(supplies[i].name, name) == 0) {
+            return supplies[i].reverse;
+        }
+    }
+    return LW_REVERSE_SINKS;
+}
+
+static void say_parallel(const struct judged *judged)
+{
+    const char *one = judged->result->parallel_one, *other = judged->result->parallel_other;
+    if (one == NULL || other == NULL) {
+        return;
+    }
+    bool blocks = reverse_of(judged, one) == LW_REVERSE_BLOCKS &&
+                  reverse_of(judged, other) == LW_REVERSE_BLOCKS;
+    struct lw_finding *finding = lw_findings_add(
+        judged->findings, "supply_sources_in_parallel", blocks ? LW_ATTENTION : LW_FAIL,
+        "%s and %s feed one section of both rails", one, other);
+    lw_finding_because(judged->findings, finding,
+                       blocks ? "both block current that flows backwards: they share as they like"
+                              : "not both block current that flows backwards: one feeds into the "
+                                "other when their voltages differ");
+}
+
+static void say_loads_missing(const struct judged *judged)
+{
+    const struct lw_profile *profiles = judged->plan->profiles.items;
+    for (size_t i = 0; i < judged->plan->profiles.count; i++) {
+        const struct lw_profile_load *load = &profiles[i].electrical.load;
+        const double value[] = {load->watts, load->amps, load->ohm};
+        size_t nodes = 0;
+        for (size_t tap = 1; tap <= lw_plan_taps(judged->plan); tap++) {
+            nodes += lw_plan_tap(judged->plan, tap)->is == &profiles[i];
+        }
+        if (nodes > 0 && isnan(value[load->type])) {
+            lw_findings_add(
+                judged->findings, "supply_not_computed", LW_NOT_TESTED,
+                "the profile '%s' names no load: its %zu nodes count as drawing nothing",
+                profiles[i].name, nodes);
         }
     }
 }
@@ -446,6 +546,7 @@ void lw_supply_findings(const struct lw_plan *plan, const struct lw_supply_measu
         lw_findings_add(findings, "supply_not_computed", LW_NOT_TESTED,
                         "the plan is a draft: its supply and its spans are figures to be replaced");
     }
+    say_loads_missing(&judged);
     if (!result->operating_point) {
         say_no_operating_point(&judged);
     }
@@ -454,7 +555,7 @@ void lw_supply_findings(const struct lw_plan *plan, const struct lw_supply_measu
                         "nodes would go off, recover and start again, in turn");
     }
     say_troubles(&judged, computed_trouble);
-    say_troubles(&judged, cold_trouble);
+    say_troubles(&judged, start_trouble);
     const struct lw_supply_supply *supplies = result->supplies.items;
     for (size_t i = 0; i < result->supplies.count; i++) {
         say_supply(&judged, &supplies[i]);
@@ -464,6 +565,6 @@ void lw_supply_findings(const struct lw_plan *plan, const struct lw_supply_measu
         say_span(&judged, &spans[i]);
     }
     say_parallel(&judged);
-    lw_supply_line_findings(plan, findings);
+    lw_supply_line_findings(plan, result, findings);
     say_measured(&judged);
 }

@@ -29,6 +29,7 @@ struct lw_worst_case {
     enum lw_worst_kind kind;
     bool all_on;   // at the corner; false proves that the tolerances can starve a node
     double *volts; // per tap, between the rails; owned
+    bool *runs;    // per tap: its load runs at the corner; owned
 };
 
 enum lw_status lw_worst_case_find(const struct lw_ladder *worst, struct lw_worst_case *result,

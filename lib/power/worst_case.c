@@ -69,8 +69,10 @@ enum lw_status lw_worst_case_find(const struct lw_ladder *worst, struct lw_worst
                                   struct lw_error *error)
 {
     struct lw_ladder_path path;
-    *result = (struct lw_worst_case){.volts = calloc(worst->tap_count, sizeof(double))};
-    if (!result->volts) {
+    *result = (struct lw_worst_case){.volts = calloc(worst->tap_count, sizeof(double)),
+                                     .runs = calloc(worst->tap_count, sizeof(bool))};
+    if (!result->volts || !result->runs) {
+        lw_worst_case_finish(result);
         return lw_fail(error, LW_MEMORY, "no memory for a chain of %zu taps", worst->tap_count);
     }
     enum lw_status status = lw_ladder_running(worst, &path, error);
@@ -81,6 +83,7 @@ enum lw_status lw_worst_case_find(const struct lw_ladder *worst, struct lw_worst
     result->all_on = path.all_on;
     for (size_t i = 0; i < worst->tap_count; i++) {
         result->volts[i] = lw_point_volts(&path.point, i);
+        result->runs[i] = path.point.load_state[i] == LW_LOAD_RUNNING;
     }
     lw_ladder_path_finish(&path);
     size_t one, other;
@@ -103,5 +106,6 @@ void lw_worst_case_finish(struct lw_worst_case *result)
         return;
     }
     free(result->volts);
+    free(result->runs);
     *result = (struct lw_worst_case){0};
 }

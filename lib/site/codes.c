@@ -202,6 +202,10 @@ const struct lw_code lw_codes[] = {
      "switch sections on one after the other, or feed %s from nearer; prove it with linewalk "
      "restart",
      NULL},
+    {"supply_dip_trap", "supply", "nodes stay off after a short dip",
+     "the dip takes %s off and the rest keeps it from starting: give the section more supply, or "
+     "a supply that holds up longer",
+     NULL},
     {"supply_resets_in_turn", "supply", "nodes reset in turn",
      "%s would start, fall below its drop-out voltage and start again: give the section more "
      "supply "
@@ -250,6 +254,21 @@ const struct lw_code lw_codes[] = {
      NULL},
     {"supply_unit_loads", "supply", "too many receivers on the data pair",
      "split the line with a repeater, or use nodes with a smaller unit load", NULL},
+
+    {"supply_driver_load", "supply", "the data pair loads its drivers too much",
+     "take a terminator off that is one too many, or use larger bias resistors", NULL},
+    {"supply_terminations", "supply", "terminators missing, too many, or not at the ends",
+     "put one terminator at each end of the pair and none between, and correct the plan", NULL},
+    {"supply_line_long", "supply", "the data pair is long for its rate (rule of thumb)",
+     "prove it with linewalk link, or take a lower rate or a repeater", NULL},
+    {"supply_stub_long", "supply", "a stub is long for the rate (rule of thumb)",
+     "shorten the stub, take the pair through the node, or prove it with linewalk link", NULL},
+    {"supply_zero_v_rise", "supply", "0 V differs too much along the data pair",
+     "feed the far end from nearer, thicken 0 V, or isolate the pair in between",
+     "never open a protective earth to break a loop of 0 V"},
+    {"supply_cycle", "supply", "the rate does not allow the wanted cycle",
+     "take a higher rate, fewer nodes on this line or a longer cycle; linewalk link measures it",
+     NULL},
 
     // Noise.
     {"noise_over_limit", "noise", "noise above the limit",

@@ -253,7 +253,9 @@ enum lw_ladder_end {
     LW_LADDER_VERDICT, // class 5 maximum conductors, nominal supply, typical load: what verdicts
                        // use
     LW_LADDER_NOMINAL, // nominal copper, nominal supply, typical load: the other end
-    LW_LADDER_WORST,   // maximum conductors, lengths and joints, lowest supply, highest load
+    LW_LADDER_BEST,    // nominal copper 10 K cooler, shortest lengths, highest supply, typical load
+    LW_LADDER_WORST,   // maximum conductors 10 K warmer, longest lengths, worst joints, lowest
+                       // supply, highest load
 };
 // The plan's chain as a ladder (caller frees with lw_ladder_free). Derating at cabinet_c is applied
 // to the limits. A profile without a load gives LW_LOAD_NONE: a check says so rather than pass it.

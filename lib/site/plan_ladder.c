@@ -52,6 +52,20 @@ void lw_plan_span_facts(const struct lw_plan *plan, size_t span, struct lw_span_
     };
 }
 
+// How far a conductor's temperature may be from the planned one; our choice.
+static const double conductor_spread_k = 10;
+
+static bool is_nominal(enum lw_ladder_end end)
+{
+    return end == LW_LADDER_NOMINAL || end == LW_LADDER_BEST;
+}
+
+// -1 at the good end of a tolerance, 1 at the bad one, 0 in the middle.
+static double towards(enum lw_ladder_end end)
+{
+    return end == LW_LADDER_WORST ? 1 : end == LW_LADDER_BEST ? -1 : 0;
+}
+
 static enum lw_status copper_ohm(const struct lw_conductor_spec *spec, enum lw_ladder_end end,
                                  double length_m, double conductor_c, double *ohm,
                                  struct lw_error *error)
@@ -70,9 +84,10 @@ static enum lw_status copper_ohm(const struct lw_conductor_spec *spec, enum lw_l
         conductor.kind = LW_CONDUCTOR_AWG;
         conductor.value = spec->awg;
     }
-    return lw_conductor_ohm(&conductor,
-                            end == LW_LADDER_NOMINAL ? LW_CONDUCTOR_NOMINAL : LW_CONDUCTOR_MAXIMUM,
-                            length_m, conductor_c, ohm, error);
+    double off_k = towards(end) * conductor_spread_k;
+    return lw_conductor_ohm(
+        &conductor, is_nominal(end) ? LW_CONDUCTOR_NOMINAL : LW_CONDUCTOR_MAXIMUM, length_m,
+        off_k != 0 ? fmin(fmax(conductor_c + off_k, -60), 200) : conductor_c, ohm, error);
 }
 
 enum lw_status lw_plan_span_ohm(const struct lw_plan *plan, size_t span, enum lw_ladder_end end,
@@ -83,11 +98,8 @@ enum lw_status lw_plan_span_ohm(const struct lw_plan *plan, size_t span, enum lw
     double *const rails[] = {plus_ohm, zero_ohm};
     lw_plan_span_facts(plan, span, &facts);
     double length_m = isnan(facts.length_m) ? 0 : facts.length_m; // span 1 alone may lack it
-    double joint_ohm = facts.joint_ohm;
-    if (end == LW_LADDER_WORST) {
-        length_m *= 1 + facts.length_tolerance_pct / 100;
-        joint_ohm = facts.joint_ohm_max;
-    }
+    length_m *= 1 + towards(end) * facts.length_tolerance_pct / 100;
+    double joint_ohm = end == LW_LADDER_WORST ? facts.joint_ohm_max : facts.joint_ohm;
     for (int i = 0; i < 2; i++) {
         double copper = 0;
         enum lw_status status = LW_OK;
@@ -167,10 +179,9 @@ static enum lw_status fill_source(const struct lw_plan *plan, const struct lw_su
         }
         lead_ohm += supply->lead->joints * supply->lead->joint_ohm;
     }
-    double low = end == LW_LADDER_WORST ? 1 - supply->tolerance_pct / 100 : 1;
     *to = (struct lw_source){
         .tap = (size_t)supply->feeds_tap - 1,
-        .volts = supply->nominal_v * low,
+        .volts = supply->nominal_v * (1 - towards(end) * supply->tolerance_pct / 100),
         .plus_ohm = supply->output_ohm + lead_ohm,
         .zero_ohm = lead_ohm,
         .limit_a = supply->limit_a * lw_derating_fraction(supply->derating.items,

@@ -28,7 +28,7 @@ static void computed(const struct cell *cell, struct walk *walk, struct lw_suppl
 {
     struct lw_error error = {0};
     walk_open_cell(walk, cell, 1);
-    assert_int_equal(lw_supply_compute(&walk->plan, result, &error), LW_OK);
+    assert_int_equal(lw_supply_compute(&walk->plan, NULL, result, &error), LW_OK);
     lw_supply_findings(&walk->plan, NULL, result, &walk->rule, &walk->findings);
     walk_comes_back(&lw_supply_shape, result);
 }
@@ -357,6 +357,170 @@ static void a_silent_section_is_not_judged_by_the_other_sections_volts(void **st
     walk_close(&walk);
 }
 
+// 4 probes of 1.2 W on 24 V draw 0.05 A each: 0.12 A carry two, 0.17 A three.
+static void what_is_carried_is_counted_from_the_head(void **state)
+{
+    (void)state;
+    for (int nodes = 2; nodes <= 3; nodes++) {
+        struct walk walk;
+        struct lw_supply_result result;
+        computed(&(struct cell){.probes = 4, .supplies = supply(24, nodes == 2 ? 0.12 : 0.17, "")},
+                 &walk, &result);
+        assert_int_equal((int)result.carries_nodes, nodes);
+        assert_string_equal(result.gives_first, "supply_limit");
+        assert_string_equal(result.gives_at, "PS1");
+        lw_json_free(&lw_supply_shape, &result);
+        walk_close(&walk);
+    }
+}
+
+static void what_gives_first_is_named(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    struct cell cell = {.probes = 12,
+                        .span = "{\"length_m\": 2.5, \"conductor\": {\"ohm_per_km\": 500}}"};
+    computed(&cell, &walk, &result);
+    assert_string_equal(result.gives_first, "voltage");
+    assert_true(result.carries_nodes >= 1 && result.carries_nodes < 12);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+    cell.span = "{\"length_m\": 0.5, \"conductor\": {\"area_mm2\": 0.5}, \"rated_a\": 0.12}";
+    computed(&cell, &walk, &result);
+    assert_string_equal(result.gives_first, "rating");
+    assert_string_equal(result.gives_at, "span 2");
+    assert_int_equal((int)result.carries_nodes, 3); // 2 x 0.05 A through span 2
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+static void a_profile_without_a_load_is_not_passed(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result;
+    computed(&(struct cell){.probes = 4}, &walk, &result);
+    lw_json_free(&lw_supply_shape, &result);
+    struct lw_profile *profiles = walk.plan.profiles.items;
+    for (size_t i = 0; i < walk.plan.profiles.count; i++) {
+        profiles[i].electrical.load.watts = NAN;
+    }
+    assert_int_equal(lw_supply_compute(&walk.plan, NULL, &result, NULL), LW_OK);
+    lw_supply_findings(&walk.plan, NULL, &result, &walk.rule, &walk.findings);
+    assert_int_equal(walk_count(&walk, NULL), 1);
+    assert_int_equal(walk_found(&walk, "supply_not_computed", NULL)->severity, LW_NOT_TESTED);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+}
+
+// A supply trimmed up to 29.5 V +- 3 %: 30.4 V without load, and a probe stands 30 V.
+static void a_supply_trimmed_up_is_held_against_the_maximum(void **state)
+{
+    (void)state;
+    const struct cell cell = {.probes = 4, .supplies = supply(29.5, 10, ", \"tolerance_pct\": 3")};
+    plan_says(&cell, "supply_over_maximum", LW_ATTENTION, 0);
+}
+
+// 18.7 V behind 10 % of tolerance: between 16.8 V and 20.6 V, so that a good part of all draws lies
+// under 18 V; with the same seed the same part.
+static void draws_give_each_node_a_probability_with_its_interval(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result first, second;
+    const struct lw_supply_options options = {.draws = 4000, .seed = 5};
+    walk_open_cell(
+        &walk, &(struct cell){.probes = 4, .supplies = supply(18.7, 10, ", \"tolerance_pct\": 10")},
+        1);
+    assert_int_equal(lw_supply_compute(&walk.plan, &options, &first, NULL), LW_OK);
+    assert_int_equal(lw_supply_compute(&walk.plan, &options, &second, NULL), LW_OK);
+    const struct lw_supply_tap *taps = first.taps.items, *again = second.taps.items;
+    // (18 + 0.02 - 16.83) / 3.74 of the even spread of the source's volts; drops are some 20 mV.
+    assert_true(fabs(taps[3].under_probability - 0.318) < 0.03);
+    assert_true(taps[3].under_low < taps[3].under_probability);
+    assert_true(taps[3].under_high > taps[3].under_probability);
+    assert_true(taps[3].under_probability >= taps[0].under_probability);
+    assert_true(first.any_under >= taps[3].under_probability);
+    assert_true(again[3].under_probability == taps[3].under_probability);
+    assert_string_equal(first.worst_kind, "exact");
+    lw_json_free(&lw_supply_shape, &first);
+    lw_json_free(&lw_supply_shape, &second);
+    walk_close(&walk);
+}
+
+// 18.9 V +- 4.65 %: only the last thousandths of the range reach 18.02 V; few of 100 draws do.
+static void rare_failures_are_drawn_towards(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_supply_result result, many;
+    const struct lw_supply_options few = {.draws = 100, .seed = 2}, full = {.draws = 200000};
+    walk_open_cell(
+        &walk,
+        &(struct cell){.probes = 4, .supplies = supply(18.9, 10, ", \"tolerance_pct\": 4.65")}, 1);
+    assert_int_equal(lw_supply_compute(&walk.plan, &few, &result, NULL), LW_OK);
+    assert_int_equal(lw_supply_compute(&walk.plan, &full, &many, NULL), LW_OK);
+    assert_true(result.any_under == 0);
+    assert_true(many.any_under > 0);
+    assert_true(result.rare_under_low <= many.any_under_high);
+    assert_true(result.rare_under_high >= many.any_under_low);
+    lw_json_free(&lw_supply_shape, &result);
+    lw_json_free(&lw_supply_shape, &many);
+    walk_close(&walk);
+}
+
+static size_t line_says(const char *line, const char *span, const char *code)
+{
+    struct walk walk;
+    struct lw_supply_result result;
+    computed(&(struct cell){.probes = 4, .line = line, .span = span}, &walk, &result);
+    size_t count = walk_count(&walk, code);
+    assert_int_equal(walk_count(&walk, NULL), count);
+    lw_json_free(&lw_supply_shape, &result);
+    walk_close(&walk);
+    return count;
+}
+
+// One terminator at each end, "MODBUS over Serial Line" V1.02, 3.4.5.
+static void terminators_are_counted_and_placed(void **state)
+{
+    (void)state;
+    const char *const code = "supply_terminations";
+    const char *const bad[] = {
+        ", \"terminations\": [{\"at\": \"head\", \"ohm\": 120}]",
+        ", \"terminations\": [{\"at\": \"head\", \"ohm\": 120}, {\"at\": 3, \"ohm\": 120}]"};
+    assert_int_equal(line_says(NULL, NULL, code), 0); // the plan does not say
+    assert_int_equal(line_says(", \"terminations\": [{\"at\": \"head\", \"ohm\": 120}, "
+                               "{\"at\": 4, \"ohm\": 120}]",
+                               NULL, code),
+                     0);
+    for (size_t i = 0; i < 2; i++) {
+        assert_int_equal(line_says(bad[i], NULL, code), 1);
+    }
+}
+
+// Rules of thumb: 1e8 m bit/s over 19200 bit/s are 5208 m; a tenth of 30 % of a bit, 15.6 us, at
+// 0.66 of the speed of light is 309 m (TI SLLA272).
+static void long_pairs_and_stubs_are_said_as_rules_of_thumb(void **state)
+{
+    (void)state;
+    assert_int_equal(line_says(", \"length_m\": 5200", NULL, "supply_line_long"), 0);
+    assert_int_equal(line_says(", \"length_m\": 5220", NULL, "supply_line_long"), 1);
+    assert_int_equal(line_says(", \"longest_stub_m\": 300", NULL, "supply_stub_long"), 0);
+    assert_int_equal(line_says(", \"longest_stub_m\": 312", NULL, "supply_stub_long"), 1);
+}
+
+// One read of two registers: 8 + 9 characters of 11 bits and two silences of 3.5 characters, 24
+// characters at 19200 bit/s, 13.75 ms; four probes take 55 ms, and up to 8 ms each to answer.
+static void a_cycle_that_the_rate_cannot_hold_is_said(void **state)
+{
+    (void)state;
+    assert_int_equal(line_says(", \"wanted_cycle_ms\": 88", NULL, "supply_cycle"), 0);
+    assert_int_equal(line_says(", \"wanted_cycle_ms\": 86", NULL, "supply_cycle"), 1);
+    assert_int_equal(line_says(", \"wanted_cycle_ms\": 54", NULL, "supply_cycle"), 1);
+}
+
 // Idle voltages by hand, as the divider of "MODBUS over Serial Line" V1.02, 3.4.5 and 3.4.6 gives
 // them: 5 V over two bias resistors against two terminators of 120 ohm.
 static void a_pair_with_too_little_bias_is_said(void **state)
@@ -380,7 +544,7 @@ static void a_pair_with_too_little_bias_is_said(void **state)
         double *window = profile[i].electrical.receiver_threshold_v.items;
         window[1] = 0.3;
     }
-    lw_supply_compute(&walk.plan, &result, NULL);
+    lw_supply_compute(&walk.plan, NULL, &result, NULL);
     lw_supply_findings(&walk.plan, NULL, &result, &walk.rule, &walk.findings);
     assert_non_null(walk_found(&walk, "supply_bias_low", NULL));
     lw_json_free(&lw_supply_shape, &result);
@@ -401,7 +565,7 @@ static void more_receivers_than_allowed_are_said(void **state)
         for (size_t i = 0; i < walk.plan.profiles.count; i++) {
             profile[i].electrical.unit_loads = 1;
         }
-        lw_supply_compute(&walk.plan, &result, NULL);
+        lw_supply_compute(&walk.plan, NULL, &result, NULL);
         lw_supply_findings(&walk.plan, NULL, &result, &walk.rule, &walk.findings);
         assert_int_equal(walk_count(&walk, "supply_unit_loads"), probes > 30);
         lw_json_free(&lw_supply_shape, &result);
@@ -420,6 +584,15 @@ int main(void)
         cmocka_unit_test(two_sources_on_one_rail_are_a_hazard),
         cmocka_unit_test(a_cut_rail_keeps_two_sources_apart),
         cmocka_unit_test(many_neighbours_share_one_sentence),
+        cmocka_unit_test(what_is_carried_is_counted_from_the_head),
+        cmocka_unit_test(what_gives_first_is_named),
+        cmocka_unit_test(a_profile_without_a_load_is_not_passed),
+        cmocka_unit_test(a_supply_trimmed_up_is_held_against_the_maximum),
+        cmocka_unit_test(draws_give_each_node_a_probability_with_its_interval),
+        cmocka_unit_test(rare_failures_are_drawn_towards),
+        cmocka_unit_test(terminators_are_counted_and_placed),
+        cmocka_unit_test(long_pairs_and_stubs_are_said_as_rules_of_thumb),
+        cmocka_unit_test(a_cycle_that_the_rate_cannot_hold_is_said),
         cmocka_unit_test(a_pair_with_too_little_bias_is_said),
         cmocka_unit_test(more_receivers_than_allowed_are_said),
         cmocka_unit_test(voltmeters_stand_beside_what_was_computed),

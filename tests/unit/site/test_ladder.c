@@ -61,7 +61,17 @@ static void worst_span_is_longer_with_worse_joints(void **state)
     (void)state;
     double plus = 0, zero = 0;
     assert_int_equal(lw_plan_span_ohm(&plan, 2, LW_LADDER_WORST, &plus, &zero, NULL), LW_OK);
-    expect_near(plus, 0.0005 * 1.1 * 39.0 * warm + 2 * 0.010, 1e-12);
+    // 10 K warmer than planned; 0.00393 per kelvin at 20 C as in `warm`.
+    expect_near(plus, 0.0005 * 1.1 * 39.0 * (warm + 10 * 0.00393) + 2 * 0.010, 1e-12);
+}
+
+static void best_span_is_shorter_of_nominal_copper_and_cooler(void **state)
+{
+    (void)state;
+    double plus = 0, zero = 0;
+    assert_int_equal(lw_plan_span_ohm(&plan, 2, LW_LADDER_BEST, &plus, &zero, NULL), LW_OK);
+    // IEC 60028: 1/58 ohm mm2/m.
+    expect_near(plus, 0.5 * 0.9 / 58 / 0.5 * (warm - 10 * 0.00393) + 2 * 0.004, 1e-12);
 }
 
 static void ladder_has_loads_supplies_and_what_taps_add(void **state)
@@ -89,6 +99,10 @@ static void worst_ladder_has_the_lowest_supply_and_the_highest_load(void **state
 {
     (void)state;
     struct lw_ladder ladder;
+    assert_int_equal(lw_plan_ladder(&plan, LW_LADDER_BEST, &ladder, NULL), LW_OK);
+    expect_near(ladder.sources[0].volts, 24 * 1.02, 1e-12);
+    expect_near(ladder.taps[0].load.value, 0.9, 0);
+    lw_ladder_free(&ladder);
     assert_int_equal(lw_plan_ladder(&plan, LW_LADDER_WORST, &ladder, NULL), LW_OK);
     expect_near(ladder.sources[0].volts, 24 * 0.98, 1e-12);
     expect_near(ladder.taps[0].load.value, 1.1, 0);
@@ -155,6 +169,7 @@ int main(void)
         cmocka_unit_test(span_for_verdicts_is_class_5_maximum_at_ambient),
         cmocka_unit_test(span_of_nominal_copper_is_the_other_end),
         cmocka_unit_test(worst_span_is_longer_with_worse_joints),
+        cmocka_unit_test(best_span_is_shorter_of_nominal_copper_and_cooler),
         cmocka_unit_test(ladder_has_loads_supplies_and_what_taps_add),
         cmocka_unit_test(worst_ladder_has_the_lowest_supply_and_the_highest_load),
         cmocka_unit_test(derating_at_the_cabinets_air_lowers_the_limit),
