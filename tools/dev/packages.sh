@@ -12,7 +12,7 @@ libfftw3-dev libpopt-dev libsmartcols-dev libsodium-dev libcairo2-dev libpango1.
 test='libcmocka-dev libmodbus-dev python3 python3-pymodbus python3-serial-asyncio python3-scipy
 python3-astropy python3-jsonschema socat tshark ngspice umockdev chromium poppler-utils qpdf
 procps util-linux mount locales'
-develop='clang libclang-rt-dev clang-format universal-ctags gcovr git'
+develop='clang libclang-rt-dev clang-format universal-ctags gcovr valgrind git'
 
 case ${1:-} in
 run) wanted=$run ;;
