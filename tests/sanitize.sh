@@ -8,8 +8,9 @@ cd "$(dirname "$0")/.."
 
 sh tools/dev/packages.sh test
 [ -f build-sanitize/build.ninja ] ||
-    meson setup build-sanitize -Ddeveloper=true -Dtests=enabled -Db_sanitize=address,undefined -Db_lundef=false
+    meson setup build-sanitize -Dtests=enabled -Db_sanitize=address,undefined -Db_lundef=false
 ninja -C build-sanitize
+export LSAN_OPTIONS=print_suppressions=0
 export UBSAN_OPTIONS=halt_on_error=1:print_stacktrace=1
 names=$(meson test -C build-sanitize --list --no-suite study --no-suite bench 2>/dev/null |
     sed -n 's/^.* \/ //p' | grep -v 'made device tree')

@@ -4,6 +4,8 @@
 // prefixes of a command's name do. Without a command it shows the visit that it stands in.
 #include "commands.h"
 
+#include "cli/options.h"
+
 static int print_commands(FILE *to)
 {
     fprintf(to, "%s\n\n",
@@ -44,7 +46,9 @@ static int run_command(const char *word, int argc, char **argv)
         return LW_EXIT_USAGE;
     }
     struct lw_cli cli = {.command = command, .argc = argc, .argv = argv};
-    return command->run(&cli);
+    int exit_status = command->run(&cli);
+    lw_options_forget();
+    return exit_status;
 }
 
 int main(int argc, char **argv)

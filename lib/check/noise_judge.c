@@ -366,8 +366,10 @@ static enum lw_status judge_all(struct judging *judging)
     if (status == LW_OK) {
         status = add_silent(judging);
     }
-    qsort(judging->result->nodes.items, judging->result->nodes.count, sizeof(struct lw_noise_node),
-          by_tap);
+    if (judging->result->nodes.count > 0) {
+        qsort(judging->result->nodes.items, judging->result->nodes.count,
+              sizeof(struct lw_noise_node), by_tap);
+    }
     compare_kinds(judging);
     common_unit(judging->result);
     return status;

@@ -67,7 +67,7 @@ static bool is_reference(const struct chain *chain, size_t source)
 static void print_source(const struct chain *chain, const struct lw_point *point, size_t s)
 {
     const struct lw_source *source = &chain->sources[s];
-    char zero[16] = "0";
+    char zero[32] = "0";
     if (!is_reference(chain, s)) {
         snprintf(zero, sizeof(zero), "t%zu", s);
     }

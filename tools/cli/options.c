@@ -18,6 +18,25 @@ struct parsing {
     int count;
 };
 
+// What popt and this file allocated for the texts handed out.
+static char *kept[MOST_OPTIONS + 16];
+static size_t kept_count;
+
+static char *keep(char *text)
+{
+    if (text != NULL && kept_count < sizeof kept / sizeof *kept) {
+        kept[kept_count++] = text;
+    }
+    return text;
+}
+
+void lw_options_forget(void)
+{
+    while (kept_count > 0) {
+        free(kept[--kept_count]);
+    }
+}
+
 static void add_table(struct parsing *parsing, const struct lw_option *table)
 {
     for (; table != NULL && table->name != NULL && parsing->count < MOST_OPTIONS; table++) {
@@ -68,7 +87,6 @@ static enum lw_status bad_option(poptContext context, int val, struct lw_error *
                : lw_fail(error, LW_USAGE, "'%s': %s", bad, poptStrerror(val));
 }
 
-// popt hands the text of an option over; it lives as long as the process, as the settings do.
 static enum lw_status take_all(struct parsing *parsing, poptContext context, struct lw_error *error)
 {
     int val;
@@ -78,7 +96,7 @@ static enum lw_status take_all(struct parsing *parsing, poptContext context, str
             return lw_fail(error, LW_USAGE, "--%s is given twice", option->name);
         }
         parsing->seen[val - 1] = true;
-        if (take(option, poptGetOptArg(context), error) != LW_OK) {
+        if (take(option, keep(poptGetOptArg(context)), error) != LW_OK) {
             return LW_USAGE;
         }
     }
@@ -96,7 +114,7 @@ static enum lw_status take_rest(poptContext context, const char **rest, int most
             lw_text_clean(bad, sizeof bad, argument, strlen(argument));
             return lw_fail(error, LW_USAGE, "what is '%s' for?", bad);
         }
-        rest[count++] = lw_duplicate(argument);
+        rest[count++] = keep(lw_duplicate(argument));
     }
     rest[count] = NULL;
     return LW_OK;

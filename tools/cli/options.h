@@ -34,6 +34,9 @@ enum lw_status lw_options_parse(int argc, char **argv, const struct lw_option *o
                                 const struct lw_option *common, const char **rest, int most,
                                 struct lw_error *error);
 
+// Texts that options and arguments were given live until this is called, at the program's end.
+void lw_options_forget(void);
+
 // Prints the options of one table, wrapped to `columns`.
 void lw_options_help(const struct lw_option *options, int columns);
 // Prints a paragraph that begins at `column`, wrapped to `columns` and indented to `column`.
