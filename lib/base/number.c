@@ -182,6 +182,38 @@ enum lw_status lw_number_duration(const char *text, double low_s, double high_s,
     return LW_OK;
 }
 
+static double size_unit(const char *unit)
+{
+    static const struct {
+        const char *word;
+        double bytes;
+    } units[] = {{"", 1}, {"B", 1}, {"kB", 1e3}, {"MB", 1e6}, {"GB", 1e9}};
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+        if (strcmp(unit, units[i].word) == 0) {
+            return units[i].bytes;
+        }
+    }
+    return 0;
+}
+
+enum lw_status lw_number_size(const char *text, double low, double high, double *bytes,
+                              struct lw_error *error)
+{
+    char safe[SHOWN];
+    size_t span = lw_number_span(text, strlen(text));
+    double unit = span > 0 && span <= LW_NUMBER_LONGEST ? size_unit(text + span) : 0;
+    if (unit == 0) {
+        return lw_fail(error, LW_USAGE, "'%s' is no size: write it as 200MB, 64kB or 1GB",
+                       shown(safe, text));
+    }
+    double parsed = lw_number_value(text, span) * unit;
+    if (!(parsed >= low && parsed <= high) || isinf(parsed)) {
+        return out_of_range(text, low, high, " bytes", error);
+    }
+    *bytes = parsed;
+    return LW_OK;
+}
+
 // The locale's decimal mark, which may be several bytes, becomes ".".
 static void make_point(char *text)
 {

@@ -26,6 +26,11 @@ enum lw_status lw_number_real(const char *text, double low, double high, bool co
 enum lw_status lw_number_duration(const char *text, double low_s, double high_s, double *seconds,
                                   struct lw_error *error);
 
+// "200MB", "64kB", "1GB", "512B"; a bare number means bytes; a kB is 1000 bytes. low..high
+// inclusive.
+enum lw_status lw_number_size(const char *text, double low, double high, double *bytes,
+                              struct lw_error *error);
+
 enum { LW_NUMBER_TEXT = 32, LW_NUMBER_LONGEST = 60 };
 
 // Length of the decimal number as RFC 8259 section 6 writes it ("-0.5e3"; no "01", "1.", ".5",

@@ -20,6 +20,7 @@ struct lw_capture {
     struct lw_file *file;
     struct lw_text block; // under construction
     uint64_t count;
+    uint64_t bytes;          // handed to the file
     struct lw_error failure; // the first one: nothing may follow half a block
 };
 
@@ -78,6 +79,7 @@ static enum lw_status block_end(struct lw_capture *capture, struct lw_error *err
     for (unsigned i = 0; i < 4; i++) {
         block->bytes[4 + i] = (char)(length >> (8 * i));
     }
+    capture->bytes += block->length;
     enum lw_status status = lw_file_append(capture->file, block->bytes, block->length, error);
     return status == LW_OK ? lw_file_flush(capture->file, error) : status;
 }
@@ -201,6 +203,11 @@ enum lw_status lw_capture_packet(struct lw_capture *capture, const struct lw_pac
 uint64_t lw_capture_count(const struct lw_capture *capture)
 {
     return capture->count;
+}
+
+uint64_t lw_capture_bytes(const struct lw_capture *capture)
+{
+    return capture->bytes;
 }
 
 enum lw_status lw_capture_close(struct lw_capture *capture, char digest[LW_DIGEST],

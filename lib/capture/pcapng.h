@@ -51,6 +51,7 @@ struct lw_packet {
 enum lw_status lw_capture_packet(struct lw_capture *capture, const struct lw_packet *packet,
                                  struct lw_error *error);
 uint64_t lw_capture_count(const struct lw_capture *capture); // packets so far
+uint64_t lw_capture_bytes(const struct lw_capture *capture); // of the file, written so far
 
 // Flushes, syncs, closes, frees; digest as lw_file_close. Returns an earlier failure of
 // lw_capture_packet() too. NULL is allowed.

@@ -73,6 +73,9 @@ static enum lw_status take(const struct lw_option *option, const char *text, str
     case LW_OPTION_DURATION:
         status = lw_number_duration(text, option->low, option->high, option->into, error);
         break;
+    case LW_OPTION_SIZE:
+        status = lw_number_size(text, option->low, option->high, option->into, error);
+        break;
     }
     return status == LW_OK ? LW_OK : lw_error_within(error, "--%s", option->name);
 }

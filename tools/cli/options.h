@@ -15,6 +15,7 @@ enum lw_option_kind {
     LW_OPTION_INTEGER,  // into: int
     LW_OPTION_NUMBER,   // into: double
     LW_OPTION_DURATION, // into: double, seconds
+    LW_OPTION_SIZE,     // into: double, bytes
 };
 
 struct lw_option {

@@ -129,6 +129,25 @@ static void durations_are_seconds_whatever_their_unit(void **state)
     }
 }
 
+static void sizes_are_bytes_whatever_their_unit(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text;
+        double bytes;
+    } right[] = {{"512", 512}, {"7B", 7}, {"64kB", 64e3}, {"1.5MB", 1.5e6}, {"2GB", 2e9}};
+    for (size_t i = 0; i < sizeof right / sizeof *right; i++) {
+        double bytes = 0;
+        assert_int_equal(lw_number_size(right[i].text, 0, 1e12, &bytes, NULL), LW_OK);
+        assert_true(bytes == right[i].bytes);
+    }
+    static const char *const wrong[] = {"", " 5", "+5", "-1", "5x", "5 MB", "5KB", "5mb", "1e20GB"};
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+        double bytes = 0;
+        assert_int_equal(lw_number_size(wrong[i], 0, 1e12, &bytes, NULL), LW_USAGE);
+    }
+}
+
 static void wrong_durations_are_refused(void **state)
 {
     (void)state;
@@ -260,6 +279,7 @@ int main(void)
         cmocka_unit_test(messages_are_clean),
         cmocka_unit_test(durations_are_seconds_whatever_their_unit),
         cmocka_unit_test(wrong_durations_are_refused),
+        cmocka_unit_test(sizes_are_bytes_whatever_their_unit),
         cmocka_unit_test(exact_numbers_are_short),
         cmocka_unit_test(exact_numbers_read_back),
         cmocka_unit_test(people_see_as_many_digits_as_the_uncertainty_bears),
