@@ -58,7 +58,7 @@ static enum lw_status write_reading(struct lw_step *step, const struct lw_readin
     }
     char value[LW_NUMBER_TEXT];
     lw_number_exact(reading->value, value);
-    lw_text_add(&row, "%.6f,", reading->time_s);
+    lw_text_add(&row, "%.6f", reading->time_s);
     lw_csv_field(&row, reading->node, 1);
     lw_text_add(&row, ",%s\n", value);
     enum lw_status status = lw_text_check(&row, NULL);
