@@ -7,28 +7,23 @@
 // divided by the errors per event (the design effect of cluster sampling, Kish 1965).
 #include "check/link_judge.h"
 #include "check/ask.h"
+#include "check/delays.h"
 #include "check/link.h"
 #include "stats/decide.h"
 #include "stats/interval.h"
 
-enum { BUCKETS = 1100, NODES = 256 };
-
-// Bucket k holds times from 1.02^k to 1.02^(k+1) times 1 microsecond: 1 us to 2800 s, 2 % wide.
-struct histogram {
-    uint32_t count[BUCKETS];
-    double total, largest_ms;
-};
+enum { NODES = 256 };
 
 struct polled {
     struct lw_link_node node; // counters; name and bounds are filled at the end
-    struct histogram *reply;
+    struct lw_delays *reply;
     int64_t last_sent_ns;
 };
 
 struct lw_link_judge {
     const struct lw_plan *plan;
     struct polled by_address[NODES];
-    struct histogram cycle;
+    struct lw_delays cycle;
     int first_address; // whose polls mark the cycles; -1 before the first
     double wire_s;     // what the wire took for all exchanges
     double cycles;
@@ -40,35 +35,6 @@ struct lw_link_judge {
     double decided_at; // polls at the last look
     bool decided;
 };
-
-static int bucket_of(double ms)
-{
-    double k = log(fmax(ms * 1e3, 1.0)) / log(1.02);
-    return (int)fmin(k, BUCKETS - 1);
-}
-
-static void histogram_add(struct histogram *histogram, double ms)
-{
-    histogram->count[bucket_of(ms)]++;
-    histogram->total++;
-    histogram->largest_ms = fmax(histogram->largest_ms, ms);
-}
-
-// The middle of the bucket in which the share lies: right to 1 %.
-static double histogram_quantile(const struct histogram *histogram, double share)
-{
-    if (histogram == NULL || histogram->total == 0) {
-        return NAN;
-    }
-    double before = 0;
-    for (int k = 0; k < BUCKETS; k++) {
-        before += histogram->count[k];
-        if (before >= share * histogram->total) {
-            return fmin(pow(1.02, k + 0.5) / 1e3, histogram->largest_ms);
-        }
-    }
-    return histogram->largest_ms;
-}
 
 enum lw_status lw_link_judge_new(const struct lw_plan *plan, struct lw_link_judge **judge,
                                  struct lw_error *error)
@@ -116,7 +82,7 @@ static void count_cycle(struct lw_link_judge *judge, const struct lw_exchange *e
         judge->first_address = exchange->address;
     }
     if (exchange->address == judge->first_address && polled->node.polls > 0) {
-        histogram_add(&judge->cycle,
+        lw_delays_add(&judge->cycle,
                       (double)(exchange->sent_first_ns - polled->last_sent_ns) / 1e6);
         judge->cycles++;
     }
@@ -177,7 +143,7 @@ void lw_link_judge_take(struct lw_link_judge *judge, const struct lw_exchange *e
         polled->reply = calloc(1, sizeof *polled->reply);
     }
     if (polled->reply != NULL) {
-        histogram_add(polled->reply,
+        lw_delays_add(polled->reply,
                       (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6);
     }
 }
@@ -262,8 +228,8 @@ static void fill_node(const struct lw_plan *plan, int address, const struct poll
     node->tap = (int)tap;
     node->error_rate = errors_of(node) / node->polls;
     node->upper95 = upper95(errors_of(node), node->polls);
-    node->reply_ms.p50 = histogram_quantile(polled->reply, 0.50);
-    node->reply_ms.p95 = histogram_quantile(polled->reply, 0.95);
+    node->reply_ms.p50 = lw_delays_quantile(polled->reply, 0.50);
+    node->reply_ms.p95 = lw_delays_quantile(polled->reply, 0.95);
     node->reply_ms.max = polled->reply != NULL ? polled->reply->largest_ms : NAN;
 }
 
@@ -292,7 +258,7 @@ enum lw_status lw_link_judge_result(const struct lw_link_judge *judge,
     result->line.verdict = decided.decision == LW_LIMIT_KEPT     ? LW_PASS
                            : decided.decision == LW_LIMIT_BROKEN ? LW_FAIL
                                                                  : LW_UNDECIDED;
-    result->cycle_ms = histogram_quantile(&judge->cycle, 0.5);
+    result->cycle_ms = lw_delays_quantile(&judge->cycle, 0.5);
     result->longest_cycle_ms = judge->cycle.total > 0 ? judge->cycle.largest_ms : NAN;
     result->wire_cycle_ms = judge->cycles > 0 ? judge->wire_s * 1e3 / (judge->cycles + 1) : NAN;
     result->elapsed_s = (double)(judge->last_ns - judge->first_ns) / 1e9;

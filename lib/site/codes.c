@@ -45,6 +45,12 @@ const struct lw_code lw_codes[] = {
     {"line_interrupted", "line", "the check was interrupted",
      "run it again to the end: what is recorded is true but not the whole", NULL},
 
+    // Listen.
+    {"listen_crossed", "listen", "questions cross each other",
+     "two masters share this line: find the second one (a service laptop, a panel, a gateway) and "
+     "unplug it",
+     running_machine},
+
     // Scan.
     {"scan_missing", "scan", "a planned node does not answer",
      "look at %s: is its lamp on? Measure V+ to 0 V at its tap; then try its factory address and "
