@@ -82,6 +82,9 @@ bool lw_cli_colour(void);            // stdout is a terminal and NO_COLOR is not
 bool lw_cli_progress_terminal(void); // stderr is a terminal
 bool lw_cli_utf8(void);
 
+// Waits so long, or until the user interrupts. For what has no line to listen to.
+void lw_cli_pause(double seconds);
+
 // Asks on the terminal (stderr, answer from stdin); LW_USAGE when stdin is no terminal or ends,
 // LW_CANCELLED. `answer` is cleaned and without its line end; an empty one is `obvious` (may be
 // NULL).

@@ -111,6 +111,12 @@ static enum lw_status wrap_in_recorder(struct lw_session *session, struct lw_err
     return status;
 }
 
+static void name_line(struct lw_session *session)
+{
+    lw_text_clean(session->line->name, sizeof session->line->name, session->on,
+                  strlen(session->on));
+}
+
 static enum lw_status open_line(struct lw_session *session, struct lw_error *error)
 {
     const struct lw_settings *settings = &session->cli->settings;
@@ -130,8 +136,7 @@ static enum lw_status open_line(struct lw_session *session, struct lw_error *err
         status = lw_open_line(session, session->on, given, error);
     }
     if (status == LW_OK) {
-        lw_text_clean(session->line->name, sizeof session->line->name, session->on,
-                      strlen(session->on));
+        name_line(session);
     }
     if (status == LW_OK && session->has_visit) {
         status = wrap_in_recorder(session, error);
@@ -141,6 +146,29 @@ static enum lw_status open_line(struct lw_session *session, struct lw_error *err
         if (session->line->remark[0] != '\0') {
             lw_cli_say(session->cli, "%s", session->line->remark);
         }
+    }
+    return status;
+}
+
+void lw_session_lose_line(struct lw_session *session)
+{
+    session->clock = session->run.clock = &session->system;
+    lw_line_close(session->line);
+    session->line = NULL;
+}
+
+enum lw_status lw_session_reopen(struct lw_session *session, const struct lw_framing *framing,
+                                 struct lw_error *error)
+{
+    enum lw_status status = lw_open_line(session, session->on, framing, error);
+    if (status == LW_OK) {
+        name_line(session);
+        status = wrap_in_recorder(session, error);
+    }
+    if (status == LW_OK) {
+        session->clock = session->run.clock = session->line->clock;
+    } else {
+        lw_session_lose_line(session);
     }
     return status;
 }

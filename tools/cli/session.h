@@ -34,6 +34,7 @@ struct lw_session {
     struct lw_line *line;   // wrapped by a recorder when there is a visit
     char on[LW_PATH];       // as it was opened
     bool listened;          // listening first is done
+    bool own_captures;      // the command keeps the line's captures itself
     struct lw_heard heard;
     char controller_is[80], controller_said_by[80];
     struct lw_plan chain_plan; // of a virtual chain in this process
@@ -67,7 +68,9 @@ struct lw_step {
     bool has_rule;
     const struct lw_shape *shape; // of the result; NULL: none
     const void *result;
-    const char *skipped; // reason, when the check is left out on purpose
+    struct lw_list files; // of struct lw_record_file: what the command has written beside the rest
+    const char *skipped;  // reason, when the check is left out on purpose
+    bool judged_nothing;  // not_tested, unless a finding says otherwise
     enum lw_verdict verdict;
     char record_name[80]; // "0003-scan.json"; empty without a visit
     bool refused;         // wrong usage or a bad file: it leaves no record
@@ -78,6 +81,11 @@ struct lw_step {
 // the finding and is to be ended.
 enum lw_status lw_step_begin(struct lw_session *session, struct lw_step *step, const char *check,
                              bool keeps_readings, struct lw_error *error);
+
+// Begins the step's capture anew, at the line's framing as it is now; what it held is dropped. Does
+// nothing without a capture.
+enum lw_status lw_step_capture_again(struct lw_session *session, struct lw_step *step,
+                                     struct lw_error *error);
 
 // Ends the step: closes capture and readings, writes the record with what `status` left of it, and
 // prints it when --json asks. Returns the exit status for status and verdict; `error` is what the
@@ -90,6 +98,12 @@ void lw_step_print(const struct lw_session *session, const struct lw_step *step)
 
 // A client on the session's line; made at the first call.
 enum lw_status lw_session_client(struct lw_session *session, struct lw_client **client,
+                                 struct lw_error *error);
+
+// Closes a line that has failed; the session's clock is the system's then.
+void lw_session_lose_line(struct lw_session *session);
+// One try to open it again, at that framing and with a recorder that writes nowhere yet.
+enum lw_status lw_session_reopen(struct lw_session *session, const struct lw_framing *framing,
                                  struct lw_error *error);
 
 // Opens what --on names. `plan_on` gets the folder or file of a virtual chain's plan (empty else).

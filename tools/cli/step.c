@@ -32,13 +32,26 @@ static enum lw_status start_capture(struct lw_session *session, struct lw_step *
     return status == LW_OK ? lw_recorder_switch(session->line, step->capture, error) : status;
 }
 
+enum lw_status lw_step_capture_again(struct lw_session *session, struct lw_step *step,
+                                     struct lw_error *error)
+{
+    if (step->capture == NULL) {
+        return LW_OK;
+    }
+    enum lw_status status = lw_recorder_switch(session->line, NULL, error);
+    enum lw_status closed = lw_capture_close(step->capture, NULL, error);
+    step->capture = NULL;
+    status = status == LW_OK ? closed : status;
+    return status == LW_OK ? start_capture(session, step, error) : status;
+}
+
 static enum lw_status start_files(struct lw_session *session, struct lw_step *step,
                                   bool keeps_readings, struct lw_error *error)
 {
     char path[LW_PATH];
     enum lw_status status = lw_visit_begin(&session->visit, &step->number, error);
     session->locked = session->locked || status == LW_OK;
-    if (status == LW_OK && session->line != NULL) {
+    if (status == LW_OK && session->line != NULL && !session->own_captures) {
         status = start_capture(session, step, error);
     }
     if (status == LW_OK && keeps_readings) {
@@ -194,6 +207,8 @@ static enum lw_status close_files(struct lw_session *session, struct lw_step *st
 {
     char path[LW_PATH], digest[LW_DIGEST];
     enum lw_status worst = step->readings_status;
+    record->files = step->files;
+    step->files = (struct lw_list){0};
     if (step->capture != NULL) {
         enum lw_status status = lw_recorder_switch(session->line, NULL, error);
         enum lw_status closed = lw_capture_close(step->capture, digest, error);
@@ -365,7 +380,8 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
     lw_progress_clear(session);
     find_ending(step, status, error);
     step->verdict = lw_findings_worst(&step->findings);
-    if (step->skipped != NULL || (status != LW_OK && step->verdict == LW_PASS)) {
+    if (step->skipped != NULL ||
+        ((status != LW_OK || step->judged_nothing) && step->verdict == LW_PASS)) {
         step->verdict = LW_NOT_TESTED;
     }
     enum lw_status recorded = LW_OK;

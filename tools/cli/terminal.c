@@ -75,6 +75,14 @@ void lw_cli_start(void)
     lw_stats_setup();
 }
 
+void lw_cli_pause(double seconds)
+{
+    struct pollfd wake = {.fd = cancel.wake_descriptor, .events = POLLIN};
+    if (!cancel.flag) {
+        (void)poll(&wake, 1, (int)(seconds * 1e3));
+    }
+}
+
 const struct lw_cancel *lw_cli_cancel(void)
 {
     return &cancel;

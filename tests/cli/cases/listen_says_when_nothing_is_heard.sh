@@ -1,0 +1,2 @@
+linewalk listen --on sim:$DATA/cell --seconds 5
+echo "exit $?"
