@@ -3,7 +3,8 @@
 
 In ```console blocks every line that begins with "$ " is run, in the order of the page and in one empty
 folder a page, and must print exactly what stands below it. Each command and each option of linewalk
-that a page gives to type must exist, and whatever a page links to within the project.
+that a page gives to type must exist, and whatever a page links to within the project; each page
+of docs/ is linked to by another.
 
   tour.py LINEWALK PAGE ...           compares
   tour.py LINEWALK --write PAGE ...   writes what the commands print now: read the diff
@@ -104,12 +105,22 @@ def unknown(page, linewalk):
     return wrong
 
 
-def dead_links(page):
+def links(page):
+    """Paths within the project that a page links to."""
     with open(page, encoding="utf-8") as file:
-        links = re.findall(r"\]\(([^)\s]+)\)", file.read())
-    paths = [link.split("#")[0] for link in links if "://" not in link]
-    return [f"{page}: links to '{path}', which is not there" for path in paths
-            if path and not os.path.exists(os.path.join(os.path.dirname(page), path))]
+        found = re.findall(r"\]\(([^)\s]+)\)", file.read())
+    paths = [link.split("#")[0] for link in found if "://" not in link]
+    return [os.path.realpath(os.path.join(os.path.dirname(page), path)) for path in paths if path]
+
+
+def dead_links(page):
+    return [f"{page}: links to '{path}', which is not there" for path in links(page) if not os.path.exists(path)]
+
+
+def orphans(pages):
+    linked = {path for page in pages for path in links(page)}
+    return [f"{page}: no other page links to it" for page in pages
+            if "/docs/" in page and os.path.realpath(page) not in linked]
 
 
 def main():
@@ -118,6 +129,7 @@ def main():
     wrong = []
     for page in pages[write:]:
         wrong += tour(page, linewalk, write) + unknown(page, linewalk) + dead_links(page)
+    wrong += [] if write else orphans(pages)
     print("\n".join(wrong) if wrong else f"{len(pages) - write} pages hold")
     if any("\n  now:" in each for each in wrong):
         print(f"to take over what is printed now: {sys.argv[0]} {linewalk} --write PAGE ..., then read the diff")
