@@ -179,9 +179,8 @@ static int listen_and_record(struct listening *listening)
         error = status == LW_OK ? ending : error;
         status = status == LW_OK ? ended : status;
     }
-    if (began) {
-        lw_listen_findings(listening->request->against_plan ? &session->plan : NULL, &result,
-                           &step->findings);
+    if (began && listening->request->against_plan) {
+        lw_listen_findings(&session->plan, &result, &step->findings);
     }
     session->heard.listened_s = result.elapsed_s;
     step->judged_nothing = !listening->request->against_plan;

@@ -132,7 +132,9 @@ uint64_t lw_listener_bytes(const struct lw_listener *listener); // in all, hunti
 enum lw_status lw_listener_result(struct lw_listener *listener, struct lw_listen_result *result,
                                   struct lw_error *error);
 
-// What the controller's polling says, without a plan and with one. `plan` NULL: no comparison.
+// The controller's polling held against the plan: does it ask every planned node, for the right
+// registers in the right length and word order, is it patient enough for the slowest answer, which
+// answers repeat unchanged.
 void lw_listen_findings(const struct lw_plan *plan, const struct lw_listen_result *result,
                         struct lw_findings *findings);
 

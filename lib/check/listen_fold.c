@@ -379,6 +379,8 @@ enum lw_status lw_listen_fold_result(const struct lw_listen_fold *fold, double e
         lw_json_free(&lw_listen_shape, result);
         return lw_fail(error, LW_MEMORY, "no memory for what was heard");
     }
+    result->frames = result->crc_errors = result->exchanges = result->unanswered = 0;
+    result->exceptions = result->orphans = result->crossed = 0;
     result->bytes = fold->bytes;
     result->events_in_all = result->most_bytes = NAN;
     result->wrong = fold->wrong;

@@ -354,7 +354,7 @@ enum lw_status lw_watch_limits_parse(const char *list, const struct lw_plan *pla
                                      struct lw_watch_options *options, struct lw_error *error)
 {
     options->limit_count = 0;
-    for (const char *at = list; *at != '\0';) {
+    for (const char *at = list; at != NULL;) {
         char word[160];
         size_t length = strcspn(at, ",");
         if (options->limit_count == LW_WATCH_LIMITS) {
@@ -366,7 +366,7 @@ enum lw_status lw_watch_limits_parse(const char *list, const struct lw_plan *pla
         if (status != LW_OK) {
             return status;
         }
-        at += length + (at[length] == ',');
+        at = at[length] == ',' ? at + length + 1 : NULL;
     }
     return LW_OK;
 }

@@ -46,9 +46,50 @@ const struct lw_code lw_codes[] = {
      "run it again to the end: what is recorded is true but not the whole", NULL},
 
     // Listen.
+    {"listen_nothing", "listen", "nobody asks on this line",
+     "check that the controller runs and that the adapter hangs on its line, D0 and D1 the right "
+     "way round; then listen again",
+     NULL},
+    {"listen_framing", "listen", "the line runs at another framing than planned",
+     "ask who set it so; then correct the plan, or the controller and every node together", NULL},
     {"listen_crossed", "listen", "questions cross each other",
      "two masters share this line: find the second one (a service laptop, a panel, a gateway) and "
      "unplug it",
+     running_machine},
+    {"listen_not_polled", "listen", "the controller does not ask a planned node",
+     "look for %s in the controller's list of nodes, at the planned address", running_machine},
+    {"listen_unanswered", "listen", "questions of the controller stay without a good answer",
+     "find out on the line itself: stop the controller and run linewalk link on %s",
+     running_machine},
+    {"listen_exceptions", "listen", "a node refuses the controller",
+     "compare the function and the registers that the controller asks %s for with its manual",
+     NULL},
+    {"listen_register", "listen", "the controller does not ask for what is planned",
+     "correct function and register for %s in the controller: manuals often count from 1, the wire "
+     "from 0",
+     running_machine},
+    {"listen_length", "listen", "the controller asks for another length than planned",
+     "correct the number of registers for %s in the controller: a value of 32 bits takes two",
+     running_machine},
+    {"listen_word_order", "listen", "the words of a value are the wrong way round",
+     "deflect the sensor of %s by a known amount and compare what the controller shows; then set "
+     "its word order",
+     moving_parts},
+    {"listen_unchanged", "listen", "a reading does not change",
+     "deflect the sensor of %s and see whether the reading follows: a live one moves in its last "
+     "digits, a stored one does not",
+     moving_parts},
+    {"listen_unplanned", "listen", "the controller asks an address that is not planned",
+     "add the node to the plan, or take it out of the controller: each silent one costs its "
+     "time-out in every cycle",
+     running_machine},
+    {"listen_timeout", "listen", "the controller's patience",
+     "set the controller's time-out well above the slowest answer (twice is common practice), or "
+     "have one question stay unanswered while listening so that it shows",
+     running_machine},
+    {"listen_cycle", "listen", "the controller's cycle is longer than planned",
+     "take away what costs time: silent nodes with their time-outs, pauses, registers that nobody "
+     "uses",
      running_machine},
 
     // Scan.
