@@ -21,12 +21,17 @@ enum { NODES = 256, FEWEST_TIMES = 10 };
 // A host's scheduler and a USB frame alone move a reply by this much (common practice).
 static const double HOST_MS = 1.0;
 
+// An answer closer to its request than this was handed over in one lump with it: what the recording
+// says of its time is the adapter's, not the node's.
+static const double LUMP_MS = 0.1;
+
 struct sent_to {
     struct lw_resend_node node; // node.node, profile and tolerance are filled at the first pair
     bool known;
     const struct lw_profile *profile;
     struct lw_list then_ms, now_ms; // of double
     double then_u_ms, now_u_ms;     // largest
+    double lumps;                   // answers without a time of their own, on either side
     double only_then, only_now;     // pairs with an error on one side alone
 };
 
@@ -262,16 +267,22 @@ static bool compare_answers(struct sent_to *to, const struct lw_exchange *then,
     return !reads || compare_registers(to, then, now);
 }
 
-static bool keep_time(struct lw_list *times_ms, double *u_ms, const struct lw_exchange *exchange)
+static bool keep_time(struct sent_to *to, struct lw_list *times_ms, double *u_ms,
+                      const struct lw_exchange *exchange)
 {
     if (!is_answer(exchange) || exchange->reply_first_ns < 0 || exchange->sent_last_ns < 0) {
+        return true;
+    }
+    double reply_ms = (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6;
+    if (reply_ms < LUMP_MS) {
+        to->lumps++;
         return true;
     }
     double *ms = lw_list_add(times_ms, sizeof *ms);
     if (ms == NULL) {
         return false;
     }
-    *ms = (double)(exchange->reply_first_ns - exchange->sent_last_ns) / 1e6;
+    *ms = reply_ms;
     *u_ms = fmax(*u_ms, (double)exchange->timing_u_ns / 1e6);
     return true;
 }
@@ -301,8 +312,8 @@ enum lw_status lw_resend_judge_take(struct lw_resend_judge *judge, const struct 
         meet_node(judge, to, then->address);
     }
     count_outcomes(to, then, now);
-    bool kept =
-        keep_time(&to->then_ms, &to->then_u_ms, then) && keep_time(&to->now_ms, &to->now_u_ms, now);
+    bool kept = keep_time(to, &to->then_ms, &to->then_u_ms, then) &&
+                keep_time(to, &to->now_ms, &to->now_u_ms, now);
     if (kept && then->outcome == LW_ANSWERED && now->outcome == LW_ANSWERED) {
         kept = compare_answers(to, then, now);
     }
@@ -332,7 +343,8 @@ static void judge_times(struct sent_to *to)
     }
     node->reply_then_ms = quantile(&to->then_ms, 0.5);
     node->reply_now_ms = quantile(&to->now_ms, 0.5);
-    if (to->then_ms.count < FEWEST_TIMES || to->now_ms.count < FEWEST_TIMES) {
+    if (to->then_ms.count < FEWEST_TIMES || to->now_ms.count < FEWEST_TIMES ||
+        10 * to->lumps > to->node.sent) {
         return;
     }
     double unsure_ms = HOST_MS + 2 * (to->then_u_ms + to->now_u_ms);

@@ -7,6 +7,7 @@
 #include "base/unit.h"
 
 #include <math.h>
+#include <string.h>
 
 static const struct lw_field change_fields[] = {
     {LW_AT(struct lw_resend_change, what), .kind = LW_TEXT, .required = true,
@@ -103,6 +104,26 @@ static struct lw_finding *about_node(struct lw_findings *findings, struct lw_fin
     return finding;
 }
 
+// What changes on a node that stays the same one.
+static bool is_upkeep(const char *what)
+{
+    return strcmp(what, lw_role_word(LW_ROLE_FIRMWARE)) == 0 ||
+           strcmp(what, lw_role_word(LW_ROLE_CALIBRATED_ON)) == 0 ||
+           strcmp(what, lw_role_word(LW_ROLE_CALIBRATION_DUE)) == 0 ||
+           strcmp(what, "firmware revision") == 0;
+}
+
+static bool all_upkeep(const struct lw_resend_node *node)
+{
+    const struct lw_resend_change *changes = node->identity.items;
+    for (size_t i = 0; i < node->identity.count; i++) {
+        if (!is_upkeep(changes[i].what)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static void judge_identity(const struct lw_resend_node *node, struct lw_findings *findings)
 {
     char name[NAME];
@@ -110,9 +131,14 @@ static void judge_identity(const struct lw_resend_node *node, struct lw_findings
     if (node->identity.count == 0) {
         return;
     }
+    bool upkeep = all_upkeep(node);
     struct lw_finding *finding =
-        lw_findings_add(findings, "resend_identity_differs", LW_FAIL,
-                        "%s is not the node that was recorded", name_of(node, name));
+        upkeep ? lw_findings_add(findings, "resend_upkeep_differs", LW_ATTENTION,
+                                 "%s was updated or calibrated at another time than then",
+                                 name_of(node, name))
+               : lw_findings_add(findings, "resend_identity_differs", LW_FAIL,
+                                 "%s is not as it was recorded: another node or sensor",
+                                 name_of(node, name));
     about_node(findings, finding, node);
     for (size_t i = 0; i < node->identity.count; i++) {
         lw_finding_because(findings, finding, "%s was '%s', is '%s'", changes[i].what,

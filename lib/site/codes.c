@@ -362,6 +362,10 @@ const struct lw_code lw_codes[] = {
      "if %s was exchanged on purpose, revise the plan (linewalk roster --as-built); else find out "
      "where the recorded one is",
      NULL},
+    {"resend_upkeep_differs", "resend", "a node was updated or calibrated since the recording",
+     "compare the certificate and the firmware of %s with the day of the recording before its "
+     "readings are",
+     NULL},
     {"resend_silent", "resend", "a node that answered on the recording is silent",
      "look at %s: lamp, supply at its tap, address, plugs; linewalk scan tries harder", plugs_off},
     {"resend_more_errors", "resend", "more errors than on the recording",

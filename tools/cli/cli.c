@@ -11,7 +11,7 @@ void lw_cli_common(struct lw_settings *settings, struct lw_option table[LW_COMMO
 {
     const struct lw_option common[LW_COMMON_OPTIONS] = {
         {"on", 'o', "LINE", LW_OPTION_TEXT, &settings->on, 0, 0,
-         "the line: /dev/ttyUSB0, tcp://host:502, rtu://host:port, sim:PLAN.json"},
+         "the line: /dev/ttyUSB0, tcp://host:502, rtu://host:port, sim:PLAN.json, replay:CAPTURE"},
         {"framing", 'f', "FRAMING", LW_OPTION_TEXT, &settings->framing, 0, 0,
          "bit rate, data bits, parity, stop bits: 19200/8E1"},
         {"plan", 'p', "FILE", LW_OPTION_TEXT, &settings->plan, 0, 0,

@@ -5,6 +5,8 @@
 
 #include "base/text.h"
 
+static const char recorded_prefix[] = "replay:";
+
 bool lw_line_plan_path(const char *on, char *path, size_t size)
 {
     if (on == NULL || strncmp(on, "sim:", 4) != 0) {
@@ -47,6 +49,29 @@ static enum lw_status open_chain(struct lw_session *session, const char *path,
     return status == LW_OK ? lw_chain_port(session->chain, framing, &session->line, error) : status;
 }
 
+// A recording's nodes in this process, on its own clock that stands where the recording begins.
+static enum lw_status open_recorded(struct lw_session *session, const char *path,
+                                    const struct lw_framing *framing, struct lw_error *error)
+{
+    enum lw_status status = lw_recording_load(path, framing, &session->recording, error);
+    if (status == LW_OK) {
+        const struct lw_recorded_options options = {.framing = session->recording.framing,
+                                                    .utc_zero_ns = session->recording.utc_zero_ns,
+                                                    .cancel = lw_cli_cancel()};
+        status =
+            lw_recorded_new(session->recording.exchanges.items, session->recording.exchanges.count,
+                            &options, &session->recorded, error);
+    }
+    return status == LW_OK ? lw_recorded_port(session->recorded, &session->line, error) : status;
+}
+
+enum lw_status lw_open_port(const char *path, const struct lw_line_options *options,
+                            struct lw_line **line, struct lw_error *error)
+{
+    return lw_pty_is(path) ? lw_pty_open(path, options, line, error)
+                           : lw_serial_open(path, options, line, error);
+}
+
 enum lw_status lw_open_line(struct lw_session *session, const char *on,
                             const struct lw_framing *framing, struct lw_error *error)
 {
@@ -60,9 +85,11 @@ enum lw_status lw_open_line(struct lw_session *session, const char *on,
     if (lw_line_plan_path(on, path, sizeof path)) {
         return open_chain(session, path, framing, error);
     }
+    if (strncmp(on, recorded_prefix, strlen(recorded_prefix)) == 0) {
+        return open_recorded(session, on + strlen(recorded_prefix), framing, error);
+    }
     if (strstr(on, "://") != NULL) {
         return lw_socket_open(on, &options, &session->line, error);
     }
-    return lw_pty_is(on) ? lw_pty_open(on, &options, &session->line, error)
-                         : lw_serial_open(on, &options, &session->line, error);
+    return lw_open_port(on, &options, &session->line, error);
 }

@@ -257,6 +257,8 @@ void lw_session_close(struct lw_session *session)
     lw_client_free(session->client);
     lw_line_close(session->line);
     lw_chain_free(session->chain);
+    lw_recorded_free(session->recorded);
+    lw_recording_free(&session->recording);
     lw_plan_free(&session->chain_plan);
     if (session->locked) {
         lw_visit_end(&session->visit);

@@ -10,7 +10,9 @@
 #include "base/file.h"
 #include "capture/pcapng.h"
 #include "chain/chain.h"
+#include "chain/recorded.h"
 #include "cli/cli.h"
+#include "cli/recording.h"
 #include "client/client.h"
 #include "site/plan.h"
 #include "site/visit.h"
@@ -39,6 +41,8 @@ struct lw_session {
     char controller_is[80], controller_said_by[80];
     struct lw_plan chain_plan; // of a virtual chain in this process
     struct lw_chain *chain;
+    struct lw_recording recording; // whose nodes answer in this process
+    struct lw_recorded *recorded;
     struct lw_client *client;
     struct lw_run run;
     bool *selected;      // per tap, NULL: all
@@ -110,6 +114,9 @@ enum lw_status lw_session_reopen(struct lw_session *session, const struct lw_fra
 // The only place that knows what --on can be.
 enum lw_status lw_open_line(struct lw_session *session, const char *on,
                             const struct lw_framing *framing, struct lw_error *error);
+// A serial port, a pseudo-terminal or a link to one, as lw_serial_open() and lw_pty_open() do.
+enum lw_status lw_open_port(const char *path, const struct lw_line_options *options,
+                            struct lw_line **line, struct lw_error *error);
 // "sim:FILE" and "sim:FOLDER" as the path of a plan; false for every other line.
 bool lw_line_plan_path(const char *on, char *path, size_t size);
 

@@ -119,6 +119,31 @@ static void a_node_that_fell_silent_is_the_only_finding(void **state)
     finish(&walk, &recording, &result);
 }
 
+// Another module of the same kind: its serial is not that of the recording, nor is its date of
+// calibration.
+static void a_replaced_node_is_the_only_finding(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct recording recording;
+    struct lw_resend_result result;
+    record_then_change(&walk, &recording, NULL);
+    lw_client_free(walk.client);
+    lw_chain_free(walk.chain);
+    struct lw_chain_entry *third = (struct lw_chain_entry *)walk.real.chain.items + 2;
+    free(third->serial);
+    third->serial = lw_duplicate("100773");
+    walk_connect(&walk, 3);
+    resend(&walk, &recording, &plain, &result);
+    walk_show(&walk);
+    const struct lw_finding *found = walk_found(&walk, "resend_identity_differs", "P03");
+    assert_non_null(found);
+    assert_string_equal(((char *const *)found->because.items)[0],
+                        "serial was '100003', is '100773'");
+    assert_int_equal(walk_count(&walk, NULL), 1);
+    finish(&walk, &recording, &result);
+}
+
 static void late_replies_are_a_change_of_timing(void **state)
 {
     (void)state;
@@ -260,6 +285,24 @@ static void errors_are_compared_pair_by_pair(void **state)
     lw_resend_judge_free(judge);
 }
 
+static void lumps_say_nothing_of_reply_times(void **state)
+{
+    (void)state;
+    struct lw_resend_judge *judge = NULL;
+    struct lw_resend_result result = {0};
+    assert_int_equal(lw_resend_judge_new(NULL, NAN, &judge, NULL), LW_OK);
+    for (int i = 0; i < 100; i++) {
+        struct lw_exchange then = polled(LW_ANSWERED, i), now = then;
+        then.reply_first_ns = then.sent_last_ns + (i % 4 == 0 ? 0 : 1000000);
+        now.reply_first_ns = now.sent_last_ns + 20000000;
+        assert_int_equal(lw_resend_judge_take(judge, &then, &now, NULL), LW_OK);
+    }
+    assert_int_equal(lw_resend_judge_result(judge, &result, NULL), LW_OK);
+    assert_false(((const struct lw_resend_node *)result.nodes.items)->slower);
+    lw_json_free(&lw_resend_shape, &result);
+    lw_resend_judge_free(judge);
+}
+
 // Requests go out as long after one another as they did, and pauses are cut to two seconds.
 static void the_rhythm_is_kept_and_long_pauses_are_cut(void **state)
 {
@@ -287,6 +330,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_same_chain_answers_the_same),
         cmocka_unit_test(a_node_that_fell_silent_is_the_only_finding),
+        cmocka_unit_test(a_replaced_node_is_the_only_finding),
         cmocka_unit_test(late_replies_are_a_change_of_timing),
         cmocka_unit_test(a_magnet_moves_the_reading_and_nothing_else),
         cmocka_unit_test(a_given_tolerance_is_a_limit),
@@ -294,6 +338,7 @@ int main(void)
         cmocka_unit_test(writes_are_left_out_and_counted),
         cmocka_unit_test(allowed_writes_are_sent_but_never_broadcast),
         cmocka_unit_test(errors_are_compared_pair_by_pair),
+        cmocka_unit_test(lumps_say_nothing_of_reply_times),
         cmocka_unit_test(the_rhythm_is_kept_and_long_pauses_are_cut),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -18,7 +18,7 @@ static void must(enum lw_status status, const struct lw_error *error)
     }
 }
 
-static void connect_client(struct walk *walk, uint64_t seed)
+void walk_connect(struct walk *walk, uint64_t seed)
 {
     struct lw_error error = {0};
     const struct lw_chain_options options = {.seed_given = seed != 0, .seed = seed};
@@ -45,7 +45,7 @@ void walk_open(struct walk *walk, const char *path, const char *profiles, uint64
     *walk = (struct walk){0};
     load(&walk->plan, path, profiles);
     load(&walk->real, path, profiles);
-    connect_client(walk, seed);
+    walk_connect(walk, seed);
 }
 
 static void write_chain(const struct cell *cell, size_t unplanned, struct lw_text *text)
@@ -104,7 +104,7 @@ void walk_open_cell(struct walk *walk, const struct cell *cell, uint64_t seed)
     *walk = (struct walk){0};
     load_cell(cell, 0, &walk->plan);
     load_cell(cell, cell->unplanned, &walk->real);
-    connect_client(walk, seed);
+    walk_connect(walk, seed);
 }
 
 void walk_close(struct walk *walk)

@@ -39,6 +39,9 @@ struct cell {
     size_t unplanned;  // the chain has so many probes more than the plan
 };
 void walk_open_cell(struct walk *walk, const struct cell *cell, uint64_t seed);
+// Makes the chain of `real` and a client on it, as the two above do; for a test that has changed
+// `real` after lw_client_free() and lw_chain_free().
+void walk_connect(struct walk *walk, uint64_t seed);
 void walk_close(struct walk *walk);
 
 // Each runs a check to its end, adds its findings and hands out the result, which the caller frees
