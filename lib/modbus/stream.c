@@ -38,6 +38,23 @@ const struct lw_stream_totals *lw_stream_totals(const struct lw_stream *stream)
     return &stream->totals;
 }
 
+void lw_stream_totals_add(struct lw_stream_totals *sum, const struct lw_stream_totals *more)
+{
+    sum->bytes += more->bytes;
+    sum->frames += more->frames;
+    sum->requests += more->requests;
+    sum->replies += more->replies;
+    sum->echoes += more->echoes;
+    sum->noise_runs += more->noise_runs;
+    sum->noise_bytes += more->noise_bytes;
+    sum->damaged += more->damaged;
+    sum->exchanges += more->exchanges;
+    sum->unanswered += more->unanswered;
+    sum->exceptions += more->exceptions;
+    sum->orphans += more->orphans;
+    sum->crossed += more->crossed;
+}
+
 // Offset in the stream of the first byte that is not decided.
 static uint64_t here(const struct lw_stream *stream)
 {

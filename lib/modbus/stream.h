@@ -96,5 +96,6 @@ struct lw_stream_totals {
                       // masters do
 };
 const struct lw_stream_totals *lw_stream_totals(const struct lw_stream *stream);
+void lw_stream_totals_add(struct lw_stream_totals *sum, const struct lw_stream_totals *more);
 
 #endif
