@@ -174,6 +174,8 @@ static int listen_and_record(struct listening *listening)
     enum lw_status status = begin(listening, &error);
     bool began = status == LW_OK;
     if (began) {
+        lw_cli_say(session->cli, "listens on %s, and never sends; Ctrl-C ends it",
+                   session->line->name);
         status = listen_on(listening, &error);
         enum lw_status ended = end_files(listening, &result, &ending);
         error = status == LW_OK ? ending : error;
