@@ -229,12 +229,6 @@ static enum lw_status run_feed(struct decoding *decoding, struct lw_feed feed,
     return status;
 }
 
-static bool is_capture(const char *name)
-{
-    size_t length = strlen(name);
-    return length > 7 && strcmp(name + length - 7, ".pcapng") == 0;
-}
-
 static void print_file(struct decoding *decoding, const char *name)
 {
     if (prints_lines(decoding)) {
@@ -252,7 +246,7 @@ static enum lw_status run_visit(struct decoding *decoding, const char *folder,
     enum lw_status status = lw_folder_names(folder, &names, error);
     char *const *items = names.items;
     for (size_t i = 0; i < names.count && status == LW_OK; i++) {
-        if (is_capture(items[i]) && lw_path_join(path, sizeof path, folder, items[i])) {
+        if (lw_feed_is_capture(items[i]) && lw_path_join(path, sizeof path, folder, items[i])) {
             print_file(decoding, items[i]);
             status = run_feed(decoding, (struct lw_feed){.path = path}, error);
         }

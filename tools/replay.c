@@ -39,8 +39,7 @@ static enum lw_status load(const struct lw_cli *cli, const char *path,
     if (status == LW_OK) {
         say_cut(cli, recording);
     }
-    // A file that a person named and that is not there is a wrong name, no failing disk.
-    return status == LW_SYSTEM ? error->status = LW_BAD_FILE : status;
+    return status;
 }
 
 static int serve(struct lw_cli *cli, const struct replaying *replaying)

@@ -273,6 +273,12 @@ static FILE *open_file(const struct lw_feed *feed, struct lw_error *error)
     return file;
 }
 
+bool lw_feed_is_capture(const char *name)
+{
+    size_t length = strlen(name);
+    return length > 7 && strcmp(name + length - 7, ".pcapng") == 0;
+}
+
 enum lw_status lw_feed_run(const struct lw_feed *feed, struct lw_fed *fed, struct lw_error *error)
 {
     struct feeding feeding = {.feed = feed, .fed = fed, .error = error};

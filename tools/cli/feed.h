@@ -41,4 +41,7 @@ struct lw_fed {
 // LW_CANCELLED. A capture that was cut off is fed to its last whole block, with LW_OK.
 enum lw_status lw_feed_run(const struct lw_feed *feed, struct lw_fed *fed, struct lw_error *error);
 
+// A file of a visit's folder that is a capture, by its name.
+bool lw_feed_is_capture(const char *name);
+
 #endif
