@@ -138,6 +138,7 @@ static enum lw_status listen_on(struct listening *listening, struct lw_error *er
 {
     enum lw_status status = LW_OK;
     set_end(listening);
+    listening->shown_ns = lw_clock_now_ns(&listening->session->system);
     while (status == LW_OK && now_of(listening) < listening->end_ns && !is_full(listening)) {
         status = step_once(listening, error);
     }

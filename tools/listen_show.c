@@ -6,7 +6,7 @@
 #include "base/text.h"
 #include "cli/output.h"
 
-enum { LIVE_LINES = 20 };
+enum { LIVE_LINES = 20, EVENTS_SHOWN = 40 };
 
 static const char *asks_for(const struct lw_listen_read *read, char *text, size_t size)
 {
@@ -75,11 +75,39 @@ static void print_framing(const struct lw_listen_result *result)
     putchar('\n');
 }
 
+static void print_event(const struct lw_listen_event *event)
+{
+    char lead[LW_TIME_TEXT + 4], line[600];
+    char *const *captures = event->captures.items;
+    lw_print(lead, sizeof lead, "%s ", event->from != NULL ? event->from : "-");
+    lw_print(line, sizeof line, "%s%s%s%s", event->says != NULL ? event->says : event->kind,
+             event->captures.count > 0 ? " (" : "", event->captures.count > 0 ? captures[0] : "",
+             event->captures.count > 0 ? ")" : "");
+    lw_print_wrapped(lead, (int)strlen(lead), (int)strlen(lead), line);
+}
+
+static void print_events(const struct lw_listen_result *result)
+{
+    const struct lw_listen_event *events = result->events.items;
+    if (!isfinite(result->events_in_all)) {
+        return;
+    }
+    printf("\n%.0f event%s", result->events_in_all, result->events_in_all == 1 ? "" : "s");
+    printf("; the captures took %.1f MB of disk at the most\n", result->most_bytes / 1e6);
+    for (size_t i = 0; i < result->events.count && i < EVENTS_SHOWN; i++) {
+        print_event(&events[i]);
+    }
+    if (result->events_in_all > EVENTS_SHOWN) {
+        printf("... the others stand in events.csv\n");
+    }
+}
+
 void listening_print(const struct lw_listen_result *result)
 {
     if (result->bytes == 0) {
         printf("not a byte in %.1f s: nobody asks on this line, or it is not connected\n",
                result->elapsed_s);
+        print_events(result);
         return;
     }
     print_framing(result);
@@ -98,12 +126,14 @@ void listening_print(const struct lw_listen_result *result)
         printf("%.0f questions while another was open, %.0f answers without a question\n",
                result->crossed, result->orphans);
     }
+    print_events(result);
 }
 
-static void show_totals(const struct lw_listen_result *result)
+static void show_totals(const struct lw_line *line, const struct lw_listen_result *result)
 {
+    const char *framing = line != NULL && line->framed ? "framing not known yet" : "no framing";
     fprintf(stderr, "%.0f s, %s, cycle %s ms, load %s %%, %.0f questions\n", result->elapsed_s,
-            result->framing.framing != NULL ? result->framing.framing : "framing not known",
+            result->framing.framing != NULL ? result->framing.framing : framing,
             lw_cell_number(result->cycle_ms.p50, 0), lw_cell_number(result->bus_load_pct, 1),
             result->exchanges);
     fprintf(stderr, "%.0f unanswered, %.0f damaged, %.0f refused, %.0f bytes\n", result->unanswered,
@@ -132,7 +162,7 @@ void listening_show(struct listening *listening)
     }
     listening->shown_ns = now_ns;
     listening_erase(listening);
-    show_totals(&result);
+    show_totals(session->line, &result);
     listening->lines_shown = 2;
     const struct lw_listen_read *reads = result.reads.items;
     for (size_t i = 0; i < result.reads.count && listening->lines_shown < LIVE_LINES; i++) {

@@ -35,6 +35,12 @@ static void take_value(void *user, const struct lw_listen_value *value)
     }
 }
 
+// While the framing is not known, what is decoded is not told on.
+static bool is_sure(const struct lw_listener *listener)
+{
+    return !listener->hunts || listener->hunt.found;
+}
+
 static void take_exchange(void *user, const struct lw_exchange *exchange)
 {
     struct lw_listener *listener = user;
@@ -42,7 +48,7 @@ static void take_exchange(void *user, const struct lw_exchange *exchange)
     if (listener->run->reading != NULL) {
         lw_listen_values(listener->plan, exchange, take_value, listener);
     }
-    if (listener->options.exchange != NULL) {
+    if (listener->options.exchange != NULL && is_sure(listener)) {
         listener->options.exchange(listener->options.user, exchange);
     }
 }
@@ -50,7 +56,7 @@ static void take_exchange(void *user, const struct lw_exchange *exchange)
 static void take_frame(void *user, const struct lw_stream_frame *frame)
 {
     struct lw_listener *listener = user;
-    if (listener->options.frame != NULL) {
+    if (listener->options.frame != NULL && is_sure(listener)) {
         listener->options.frame(listener->options.user, frame);
     }
 }

@@ -104,9 +104,10 @@ struct lw_listener_options {
     void *user;
     // The line's framing has just been changed: what was heard before means nothing. May be NULL.
     enum lw_status (*switched)(void *user, struct lw_error *error);
-    void (*exchange)(void *user, const struct lw_exchange *exchange); // may be NULL
-    void (*piece)(void *user, const struct lw_piece *piece);          // may be NULL
-    void (*frame)(void *user, const struct lw_stream_frame *frame);   // may be NULL
+    // These may be NULL. Frames and exchanges are told only once the framing is sure.
+    void (*exchange)(void *user, const struct lw_exchange *exchange);
+    void (*piece)(void *user, const struct lw_piece *piece);
+    void (*frame)(void *user, const struct lw_stream_frame *frame);
 };
 
 // A listener on a line. It borrows line, run and plan (may be NULL). Lines that cannot hear others

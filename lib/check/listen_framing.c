@@ -49,7 +49,7 @@ static void listen_afresh(struct lw_hunt *hunt)
 {
     hunt->heard = hunt->clean_frames = hunt->damaged_frames = 0;
     hunt->pieces = hunt->kept = hunt->framed = 0;
-    memset(hunt->zeros, 0, sizeof hunt->zeros);
+    memset(hunt->in_runs, 0, sizeof hunt->in_runs);
 }
 
 void lw_hunt_init(struct lw_hunt *hunt, const struct lw_framing *first)
@@ -124,23 +124,36 @@ static void keep(struct lw_hunt *hunt, const uint8_t *bytes, const struct lw_pie
     }
 }
 
-static void count_zeros(struct lw_hunt *hunt, const uint8_t *bytes, size_t count)
+// Bit 0 of `bits` is the start bit, bits 1 to 8 are the data; a run that reaches beyond them is
+// looked at as far as it is there.
+static bool is_in_runs(unsigned bits, unsigned k)
+{
+    for (unsigned i = 1; i < 9; i++) {
+        if (i % k != 0 && ((bits >> i) & 1) != ((bits >> (i - 1)) & 1)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static void count_runs(struct lw_hunt *hunt, const uint8_t *bytes, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        hunt->zeros[bytes[i] == 0 ? 8 : __builtin_ctz(bytes[i])]++;
+        for (unsigned k = 2; k <= LW_HUNT_RUNS; k++) {
+            hunt->in_runs[k] += is_in_runs((unsigned)bytes[i] << 1, k);
+        }
     }
 }
 
-// How many times too fast this listener is, as far as a start bit of up to nine shows it; 1 for not
-// at all. One character in ten may be spoilt.
+// How many times too fast this listener is, LW_HUNT_RUNS for so much and more, 1 for not at all.
+// One character in ten may be spoilt.
 static int too_fast(const struct lw_hunt *hunt)
 {
-    size_t fewer = 0;
-    int k = 0;
-    while (k < 8 && (fewer + hunt->zeros[k]) * 10 <= hunt->heard) {
-        fewer += hunt->zeros[k++];
+    int k = LW_HUNT_RUNS;
+    while (k > 1 && hunt->in_runs[k] * 10 < hunt->heard * 9) {
+        k--;
     }
-    return k + 1;
+    return k;
 }
 
 // Speaks against every candidate that the clue does not fit.
@@ -149,7 +162,7 @@ static void weigh_rate(struct lw_hunt *hunt)
     double k = too_fast(hunt);
     for (size_t i = 0; i < hunt->count; i++) {
         double ratio = (double)hunt->now.rate / hunt->candidates[i].framing.rate;
-        bool fits = k == 1 ? ratio < 1.7 : k == 9 ? ratio > 8 : fabs(ratio - k) < 0.7;
+        bool fits = k == 1 ? ratio < 1.7 : k == LW_HUNT_RUNS ? ratio > 8 : fabs(ratio - k) < 0.7;
         hunt->candidates[i].likelihood *= fits ? 1 : against;
     }
 }
@@ -206,7 +219,7 @@ enum lw_hunt_step lw_hunt_take(struct lw_hunt *hunt, const uint8_t *bytes,
     hunt->heard += piece->count;
     hunt->pieces++;
     keep(hunt, bytes, piece);
-    count_zeros(hunt, bytes, piece->count);
+    count_runs(hunt, bytes, piece->count);
     count_frames(hunt);
     if (hunt->clean_frames >= ENOUGH_FRAMES && hunt->clean_frames > hunt->damaged_frames) {
         hunt->found = true;

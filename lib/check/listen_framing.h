@@ -4,16 +4,16 @@
 // first; what a wrong framing shows says which one to try next, so that few are tried. Pure: it is
 // told what was heard, and says what to set.
 //
-// A listener k times too fast takes each bit for k bits: every character that it hears begins with
-// a start bit as long as k of its own, so that the lowest k - 1 data bits are always 0. A listener
-// at the right rate or below it hears both values there. Whole frames with parity or stop-bit
+// A listener k times too fast takes each bit for k bits: every character that it hears is made of
+// runs of k equal bits, the first of them, with its start bit, 0. A listener at the right rate or
+// below it hears characters that are not. Whole frames with parity or stop-bit
 // errors in them are heard at the right rate with another parity.
 #ifndef LW_CHECK_LISTEN_FRAMING_H
 #define LW_CHECK_LISTEN_FRAMING_H
 
 #include "line/line.h"
 
-enum { LW_HUNT_CANDIDATES = 32, LW_HUNT_BYTES = 512 };
+enum { LW_HUNT_CANDIDATES = 32, LW_HUNT_BYTES = 512, LW_HUNT_RUNS = 9 };
 
 struct lw_hunt_candidate {
     struct lw_framing framing;
@@ -29,8 +29,8 @@ struct lw_hunt {
     struct lw_hunt_candidate candidates[LW_HUNT_CANDIDATES];
     // heard at `now`
     size_t heard, clean_frames, damaged_frames, pieces;
-    size_t zeros[9];     // characters whose lowest k data bits are 0 and the next is not
-    size_t kept, framed; // bytes in `bytes`; of these, up to the end of the last frame
+    size_t in_runs[LW_HUNT_RUNS + 1]; // of these, made of runs of k equal bits
+    size_t kept, framed;              // bytes in `bytes`; of these, up to the end of the last frame
     unsigned flags[LW_HUNT_BYTES];
     uint8_t bytes[LW_HUNT_BYTES];
 };

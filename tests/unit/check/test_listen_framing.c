@@ -124,6 +124,25 @@ static void finds_ten_framings_and_sends_nothing(void **state)
     }
 }
 
+static void finds_all_usual_rates_and_parities_with_six_changes_at_most(void **state)
+{
+    (void)state;
+    static const char *const rates[] = {"1200",  "2400",  "4800",   "9600",  "19200",
+                                        "38400", "57600", "115200", "230400"};
+    static const char *const rest[] = {"/8E1", "/8N1", "/8O1"};
+    for (size_t i = 0; i < 27; i++) {
+        char framing[LW_FRAMING_TEXT];
+        struct heard heard = {0};
+        lw_print(framing, sizeof framing, "%s%s", rates[i / 3], rest[i % 3]);
+        hear(framing, controller, 10, 1, &heard);
+        assert_true(heard.result.framing.found);
+        assert_string_equal(heard.result.framing.framing, framing);
+        assert_in_range(heard.switches, 0, 6);
+        assert_int_equal(heard.sent, 0);
+        forget(&heard);
+    }
+}
+
 static void an_adapter_that_reports_no_errors_takes_no_longer_than_ten_seconds(void **state)
 {
     (void)state;
@@ -173,6 +192,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(finds_ten_framings_and_sends_nothing),
+        cmocka_unit_test(finds_all_usual_rates_and_parities_with_six_changes_at_most),
         cmocka_unit_test(an_adapter_that_reports_no_errors_takes_no_longer_than_ten_seconds),
         cmocka_unit_test(a_disturbed_line_does_not_mislead),
         cmocka_unit_test(a_silent_line_has_no_framing_and_is_not_hunted),
