@@ -215,7 +215,7 @@ uint64_t lw_listener_bytes(const struct lw_listener *listener)
     return listener->bytes;
 }
 
-static void fill_framing(const struct lw_listener *listener, struct lw_listen_framing *framing)
+static bool fill_framing(const struct lw_listener *listener, struct lw_listen_framing *framing)
 {
     char text[LW_FRAMING_TEXT];
     framing->given = listener->options.framing_given;
@@ -227,7 +227,9 @@ static void fill_framing(const struct lw_listener *listener, struct lw_listen_fr
     if (listener->line->framed && (framing->found || framing->given)) {
         lw_framing_text(&listener->line->framing, text);
         framing->framing = lw_duplicate(text);
+        return framing->framing != NULL;
     }
+    return true;
 }
 
 static void fill_totals(const struct lw_listener *listener, struct lw_listen_result *result)
@@ -250,7 +252,10 @@ enum lw_status lw_listener_result(struct lw_listener *listener, struct lw_listen
     enum lw_status status = lw_listen_fold_result(listener->fold, elapsed_s, result, error);
     if (status == LW_OK) {
         fill_totals(listener, result);
-        fill_framing(listener, &result->framing);
+        if (!fill_framing(listener, &result->framing)) {
+            lw_json_free(&lw_listen_shape, result);
+            return lw_fail(error, LW_MEMORY, "no memory for what was heard");
+        }
     }
     return status;
 }

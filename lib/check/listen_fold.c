@@ -116,6 +116,7 @@ static bool same_key(const struct lw_listen_read *a, const struct lw_listen_read
            a->count == b->count;
 }
 
+// NULL: no room, or no memory.
 static struct row *row_of(struct lw_listen_fold *fold, const struct lw_exchange *exchange)
 {
     struct lw_listen_read key = {.address = exchange->address};
@@ -127,8 +128,13 @@ static struct row *row_of(struct lw_listen_fold *fold, const struct lw_exchange 
             return fold->rows[at];
         }
     }
-    struct row *row = fold->count < LW_LISTEN_READS ? calloc(1, sizeof *row) : NULL;
+    if (fold->count == LW_LISTEN_READS) {
+        fold->more_requests++;
+        return NULL;
+    }
+    struct row *row = calloc(1, sizeof *row);
     if (row == NULL) {
+        fold->out_of_memory = true;
         return NULL;
     }
     row->read = key;
@@ -267,7 +273,6 @@ void lw_listen_fold_exchange(struct lw_listen_fold *fold, const struct lw_exchan
     watch_timeout(fold, exchange);
     struct row *row = row_of(fold, exchange);
     if (row == NULL) {
-        fold->more_requests++;
         return;
     }
     count_outcome(fold, row, exchange);
@@ -315,13 +320,14 @@ static struct lw_listen_times times_of(const struct lw_delays *delays)
                                     delays != NULL && delays->total > 0 ? delays->largest_ms : NAN};
 }
 
-static void name_node(const struct lw_plan *plan, int address, char **node, int *tap)
+static bool name_node(const struct lw_plan *plan, int address, char **node, int *tap)
 {
     size_t found = 0;
     const struct lw_chain_entry *entry =
         plan != NULL ? lw_plan_by_address(plan, address, &found) : NULL;
     *node = entry != NULL ? lw_duplicate(entry->node) : NULL;
     *tap = (int)found;
+    return entry == NULL || *node != NULL;
 }
 
 static bool add_read(const struct lw_listen_fold *fold, const struct row *row,
@@ -334,8 +340,7 @@ static bool add_read(const struct lw_listen_fold *fold, const struct row *row,
     *read = row->read;
     read->reply_ms = times_of(row->replies);
     read->period_ms = times_of(row->periods);
-    name_node(fold->plan, read->address, &read->node, &read->tap);
-    return true;
+    return name_node(fold->plan, read->address, &read->node, &read->tap);
 }
 
 static bool add_node(const struct lw_listen_fold *fold, int address, struct lw_list *nodes)
@@ -360,8 +365,7 @@ static bool add_node(const struct lw_listen_fold *fold, int address, struct lw_l
     }
     *node = sum;
     node->reply_ms = times_of(fold->by_address[address]);
-    name_node(fold->plan, address, &node->node, &node->tap);
-    return true;
+    return name_node(fold->plan, address, &node->node, &node->tap);
 }
 
 enum lw_status lw_listen_fold_result(const struct lw_listen_fold *fold, double elapsed_s,
