@@ -18,7 +18,11 @@ struct lw_roster_request {
 int lw_do_roster(struct lw_session *session, const struct lw_roster_request *request,
                  bool required);
 
-int lw_do_link(struct lw_session *session, double seconds, double most_s, bool required);
+struct lw_link_request {
+    double seconds, most_s; // 0: until the errors decide; at most
+    const char *from;       // a capture instead of the line; NULL: none
+};
+int lw_do_link(struct lw_session *session, const struct lw_link_request *request, bool required);
 
 struct lw_supply_request {
     bool computed; // only from the plan, without a word on the line
@@ -29,7 +33,7 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
 
 struct lw_noise_request {
     double seconds, readings; // 0: by the profiles
-    const char *from;         // readings in a CSV file instead of the line
+    const char *from;         // readings in a capture or a CSV file instead of the line
     const char *unit;         // of that file, when it names none
     double limit;             // without a plan; NAN: none
 };

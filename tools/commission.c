@@ -66,7 +66,7 @@ static int run_check(struct walk *walk, const char *check, bool required)
         return lw_do_roster(session, &request, required);
     }
     if (strcmp(check, "link") == 0) {
-        return lw_do_link(session, 0, 600, required);
+        return lw_do_link(session, &(struct lw_link_request){.most_s = 600}, required);
     }
     if (strcmp(check, "supply") == 0) {
         const struct lw_supply_request request = {.draws = LW_SUPPLY_DRAWS, .seed = 1};

@@ -7,6 +7,7 @@
 #include "check/link.h"
 #include "cli/output.h"
 #include "commands.h"
+#include "from_capture.h"
 
 static void print_result(const struct lw_link_result *result)
 {
@@ -44,28 +45,38 @@ static void print_result(const struct lw_link_result *result)
            lw_cell_number(result->wire_cycle_ms, 1));
 }
 
-int lw_do_link(struct lw_session *session, double seconds, double most_s, bool required)
+static enum lw_status poll(struct lw_session *session, const struct lw_link_request *request,
+                           struct lw_link_result *result, struct lw_error *error)
+{
+    struct lw_client *client = NULL;
+    const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
+    struct lw_link_options options = {
+        .seconds = request->seconds, .most_s = request->most_s, .selected = session->selected};
+    memcpy(options.addresses, session->addresses, sizeof options.addresses);
+    enum lw_status status = lw_session_client(session, &client, error);
+    if (status != LW_OK) {
+        return status;
+    }
+    lw_cli_say(session->cli,
+               request->seconds > 0
+                   ? "polls for %.0f s"
+                   : "polls at most %.0f s, and less when the errors decide sooner",
+               request->seconds > 0 ? request->seconds : request->most_s);
+    return lw_link_measure(&session->run, client, plan, &options, result, error);
+}
+
+int lw_do_link(struct lw_session *session, const struct lw_link_request *request, bool required)
 {
     struct lw_error error = {0};
     struct lw_step step;
     struct lw_link_result result;
-    struct lw_client *client = NULL;
     const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
-    struct lw_link_options options = {
-        .seconds = seconds, .most_s = most_s, .selected = session->selected};
-    memcpy(options.addresses, session->addresses, sizeof options.addresses);
     lw_json_init(&lw_link_shape, &result);
     enum lw_status status = lw_step_begin(session, &step, "link", false, &error);
     if (status == LW_OK) {
-        status = lw_session_client(session, &client, &error);
-    }
-    if (status == LW_OK) {
-        lw_cli_say(session->cli,
-                   seconds > 0 ? "polls for %.0f s"
-                               : "polls at most %.0f s, and less "
-                                 "when the errors decide sooner",
-                   seconds > 0 ? seconds : most_s);
-        status = lw_link_measure(&session->run, client, plan, &options, &result, &error);
+        status = request->from != NULL
+                     ? lw_link_from_capture(session, request->from, &result, &error)
+                     : poll(session, request, &result, &error);
     }
     if (status == LW_OK || result.nodes.count > 0) {
         lw_link_findings(plan, &result, &step.rule, &step.findings);
@@ -85,12 +96,14 @@ int lw_do_link(struct lw_session *session, double seconds, double most_s, bool r
 
 int lw_cmd_link(struct lw_cli *cli)
 {
-    double seconds = 0, most_s = 600;
+    struct lw_link_request request = {.most_s = 600};
     const struct lw_option own[] = {
-        {"seconds", 't', "TIME", LW_OPTION_DURATION, &seconds, 0.1, 1e6,
+        {"seconds", 't', "TIME", LW_OPTION_DURATION, &request.seconds, 0.1, 1e6,
          "poll for so long; by default until the error rate is proved or disproved"},
-        {"at-most", 0, "TIME", LW_OPTION_DURATION, &most_s, 0.1, 1e6,
+        {"at-most", 0, "TIME", LW_OPTION_DURATION, &request.most_s, 0.1, 1e6,
          "give up undecided after this; 10 min by default"},
+        {"from", 0, "FILE", LW_OPTION_TEXT, &request.from, 0, 0,
+         "judge the exchanges in a capture instead of polling a line"},
         {0},
     };
     struct lw_error error = {0};
@@ -98,16 +111,17 @@ int lw_cmd_link(struct lw_cli *cli)
     if (!lw_cli_parse(cli, own, 0, &exit_status)) {
         return exit_status;
     }
-    if (cli->settings.plan == NULL && cli->settings.visit == NULL &&
+    if (request.from == NULL && cli->settings.plan == NULL && cli->settings.visit == NULL &&
         cli->settings.addresses == NULL && cli->settings.on != NULL &&
         strncmp(cli->settings.on, "sim:", 4) != 0) {
         lw_cli_say(cli, "without a plan name whom to poll: --addresses 1-24");
     }
     struct lw_session session;
-    if (lw_session_open(&session, cli, LW_NEEDS_LINE | LW_TAKES_PLAN, &error) != LW_OK) {
+    unsigned needs = LW_TAKES_PLAN | (request.from != NULL ? 0 : LW_NEEDS_LINE);
+    if (lw_session_open(&session, cli, needs, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
-    exit_status = lw_do_link(&session, seconds, most_s, true);
+    exit_status = lw_do_link(&session, &request, true);
     lw_session_close(&session);
     return exit_status;
 }

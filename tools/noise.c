@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "cli/output.h"
 #include "commands.h"
+#include "from_capture.h"
 
 enum { MOST_CSV_BYTES = 256 * 1024 * 1024 };
 
@@ -78,6 +79,15 @@ static enum lw_status series_from_file(const struct lw_noise_request *request,
     return status;
 }
 
+static enum lw_status series_from(struct lw_session *session,
+                                  const struct lw_noise_request *request, struct lw_series *series,
+                                  struct lw_error *error)
+{
+    return lw_is_capture(request->from)
+               ? lw_series_from_capture(session, request->from, series, error)
+               : series_from_file(request, series, error);
+}
+
 static enum lw_status series_from_line(struct lw_session *session,
                                        const struct lw_noise_options *options,
                                        struct lw_series *series, struct lw_error *error)
@@ -105,7 +115,7 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     lw_json_init(&lw_noise_shape, &result);
     enum lw_status status = lw_step_begin(session, &step, "noise", request->from == NULL, &error);
     if (status == LW_OK) {
-        status = request->from != NULL ? series_from_file(request, &series, &error)
+        status = request->from != NULL ? series_from(session, request, &series, &error)
                                        : series_from_line(session, &options, &series, &error);
     }
     bool has_result = false;
@@ -145,7 +155,8 @@ int lw_cmd_noise(struct lw_cli *cli)
         {"readings", 'r', "COUNT", LW_OPTION_NUMBER, &request.readings, 2, 1e7,
          "stop when every node has given so many"},
         {"from", 0, "FILE", LW_OPTION_TEXT, &request.from, 0, 0,
-         "judge the readings in a CSV file (time_s,node,value) instead of reading a line"},
+         "judge the readings in a capture or in a CSV file (time_s,node,value) instead of reading "
+         "a line"},
         {"unit", 0, "UNIT", LW_OPTION_TEXT, &request.unit, 0, 0,
          "unit of that file, when it names none"},
         {"limit", 0, "VALUE", LW_OPTION_NUMBER, &request.limit, 1e-12, 1e12,

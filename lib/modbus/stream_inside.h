@@ -14,7 +14,8 @@ enum {
     LW_WINDOW = 8192,
     LW_SEARCH = 1536, // bytes that one search looks at
     LW_GUARD = 512,   // of these the last, which more bytes may explain otherwise
-    LW_QUEUE = 16,    // frames that the pairing sees at once
+    LW_OWED = 4,
+    LW_QUEUE = 16, // frames that the pairing sees at once
 };
 
 // What lies between a byte and the one before it.
@@ -73,9 +74,10 @@ struct lw_pair {
     unsigned garbled; // bytes of noise since
     int64_t garbled_first_ns, garbled_last_ns;
     struct lw_exchange exchange;
-    // The one before it, as long as nobody answered that.
-    bool owed;
-    struct lw_item before;
+    // Requests after which nothing right or broken came, the latest first: their answers may yet.
+    struct lw_item owed[LW_OWED];
+    size_t owed_count;
+    bool unanswered;          // the request closed last, `asked`, had no right reply
     unsigned strays;          // for the next exchange
     unsigned doubled, single; // requests that came with an echo, and without
 };

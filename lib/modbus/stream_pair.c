@@ -104,6 +104,15 @@ static bool is_answered(const struct lw_exchange *exchange)
     return exchange->outcome == LW_ANSWERED || exchange->outcome == LW_EXCEPTION;
 }
 
+// Keeps the open request among those that are still owed an answer; the oldest gives way.
+static void owe(struct lw_pair *pair)
+{
+    size_t kept = pair->owed_count < LW_OWED ? pair->owed_count : LW_OWED - 1;
+    memmove(pair->owed + 1, pair->owed, kept * sizeof *pair->owed);
+    pair->owed[0] = pair->asked;
+    pair->owed_count = kept + 1;
+}
+
 // Ends the open exchange. Garbage beside an answer, or beside a wrong one, is stray.
 static void close_exchange(struct lw_pair *pair)
 {
@@ -122,15 +131,15 @@ static void close_exchange(struct lw_pair *pair)
     exchange->strays = take_strays(pair);
     lw_pair_report(pair->sinks, pair->totals, exchange);
     pair->open = false;
-    pair->owed = !answered && exchange->address != 0;
-    if (pair->owed) {
-        pair->before = pair->asked;
+    pair->unanswered = !answered && exchange->address != 0;
+    if (pair->unanswered && pair->garbled == 0) {
+        owe(pair);
     }
 }
 
 static void open_exchange(struct lw_pair *pair, const struct lw_item *item)
 {
-    bool again = !pair->open && pair->owed && same(&pair->before, item);
+    bool again = !pair->open && pair->unanswered && same(&pair->asked, item);
     uint8_t attempt = pair->exchange.attempt;
     pair->exchange = (struct lw_exchange){
         .address = item->bytes[0],
@@ -167,15 +176,6 @@ static void learn_echo(struct lw_pair *pair)
     }
 }
 
-static void take_reply(struct lw_pair *pair, const struct lw_item *item)
-{
-    pair->totals->replies++;
-    report_frame(pair, item, LW_STREAM_REPLY);
-    fill_answer(&pair->exchange, item);
-    learn_echo(pair);
-    close_exchange(pair);
-}
-
 // A reply whose request was not heard.
 static void take_orphan(struct lw_pair *pair, const struct lw_item *item)
 {
@@ -205,18 +205,137 @@ static void take_orphan(struct lw_pair *pair, const struct lw_item *item)
     lw_pair_report(pair->sinks, pair->totals, &exchange);
 }
 
-// The answer to the request before the open one.
-static void take_late(struct lw_pair *pair, const struct lw_item *item)
+static void drop_owed(struct lw_pair *pair, size_t index)
+{
+    pair->owed_count--;
+    memmove(pair->owed + index, pair->owed + index + 1,
+            (pair->owed_count - index) * sizeof *pair->owed);
+}
+
+// A node that has answered owes nothing from before.
+static void settle_owed(struct lw_pair *pair, uint8_t address)
+{
+    for (size_t index = pair->owed_count; index-- > 0;) {
+        if (pair->owed[index].bytes[0] == address) {
+            drop_owed(pair, index);
+        }
+    }
+}
+
+static void take_reply(struct lw_pair *pair, const struct lw_item *item)
 {
     pair->totals->replies++;
-    pair->totals->crossed++;
     report_frame(pair, item, LW_STREAM_REPLY);
+    fill_answer(&pair->exchange, item);
+    learn_echo(pair);
+    settle_owed(pair, item->bytes[0]);
+    close_exchange(pair);
+}
+
+// Notes that an earlier request was answered too late, by this.
+static void note_late(struct lw_pair *pair, size_t index, const struct lw_item *item)
+{
+    const struct lw_item *late = &pair->owed[index];
+    bool timed = item->last_ns >= 0 && late->last_ns >= 0;
+    pair->totals->crossed++;
     pair->strays += (unsigned)item->count;
-    pair->exchange.late_address = item->bytes[0];
-    bool timed = item->last_ns >= 0 && pair->before.last_ns >= 0;
-    pair->exchange.late_by_ns =
-        timed ? item->last_ns - pair->before.last_ns - pair->options->reply_ns : 0;
-    pair->owed = false;
+    pair->exchange.late_address = late->bytes[0];
+    pair->exchange.late_by_ns = timed ? item->last_ns - late->last_ns - pair->options->reply_ns : 0;
+    drop_owed(pair, index);
+}
+
+// The earlier request that a frame answers; owed_count when none.
+static size_t find_owed(const struct lw_pair *pair, const struct lw_item *item)
+{
+    size_t index = 0;
+    while (index < pair->owed_count && !answers(&pair->owed[index], item)) {
+        index++;
+    }
+    return index;
+}
+
+static void take_late(struct lw_pair *pair, size_t index, const struct lw_item *item)
+{
+    pair->totals->replies++;
+    report_frame(pair, item, LW_STREAM_REPLY);
+    note_late(pair, index, item);
+}
+
+// The first bytes of the reply to a request: three when it reads, else two.
+static size_t reply_head(const struct lw_item *request, uint8_t head[3])
+{
+    struct lw_pdu pdu;
+    struct lw_request asked;
+    take_pdu(request, &pdu);
+    head[0] = request->bytes[0];
+    head[1] = request->bytes[1];
+    if (pdu.bytes[0] > LW_READ_INPUT_REGISTERS || lw_request_parse(&pdu, &asked) != 0) {
+        return 2;
+    }
+    bool bits = asked.function <= LW_READ_INPUTS;
+    head[2] = (uint8_t)(bits ? (asked.count + 7) / 8 : 2 * asked.count);
+    return 3;
+}
+
+// Whether these bytes are the end of the answer to `request`, of which the beginning was lost.
+static bool is_tail(const struct lw_item *request, const uint8_t *bytes, size_t count)
+{
+    uint8_t frame[LW_RTU_MAX + 3];
+    size_t known = reply_head(request, frame);
+    for (size_t lost = 1; lost <= known; lost++) {
+        struct lw_span whole = {frame, lost + count};
+        reply_head(request, frame);
+        memcpy(frame + lost, bytes, count);
+        if (lw_rtu_unwrap(frame, whole.count, NULL, NULL) &&
+            lw_weigh_answers(span_of(request), whole)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// The earlier request, of another node, whose late answer ends with this noise, since the open
+// request was talked over it; owed_count when none. The byte on the wire as that ended may be
+// wrong.
+static size_t find_tail(const struct lw_pair *pair, const struct lw_item *item)
+{
+    size_t index = 0;
+    for (; index < pair->owed_count; index++) {
+        const struct lw_item *owed = &pair->owed[index];
+        if (owed->bytes[0] != pair->asked.bytes[0] &&
+            (is_tail(owed, item->bytes, item->count) ||
+             (item->count > 1 && is_tail(owed, item->bytes + 1, item->count - 1)))) {
+            break;
+        }
+    }
+    return index;
+}
+
+// No node begins to answer within a character of the request's end, where the times can tell.
+static bool is_talked_over(const struct lw_pair *pair, const struct lw_item *item)
+{
+    int64_t char_ns = pair->options->char_ns;
+    return item->first_ns >= 0 && pair->asked.last_ns >= 0 &&
+           TIMING_SIGMAS * item->timing_u_ns < char_ns &&
+           item->first_ns < pair->asked.last_ns + char_ns;
+}
+
+// Noise that has nothing to do with the open request. False when it may be its reply.
+static bool take_aside(struct lw_pair *pair, const struct lw_item *item)
+{
+    size_t tail = pair->owed_count;
+    if (pair->open && item->side != LW_SIDE_OUT) {
+        tail = pair->garbled == 0 ? find_tail(pair, item) : pair->owed_count;
+        if (tail == pair->owed_count && (pair->garbled > 0 || !is_talked_over(pair, item))) {
+            return false;
+        }
+    }
+    if (tail < pair->owed_count) {
+        note_late(pair, tail, item);
+    } else {
+        pair->strays += (unsigned)item->count;
+    }
+    return true;
 }
 
 static void take_echo(struct lw_pair *pair, const struct lw_item *item)
@@ -232,8 +351,7 @@ static void take_noise(struct lw_pair *pair, const struct lw_item *item)
     pair->totals->noise_bytes += item->count;
     pair->totals->damaged += item->count >= LW_RTU_MIN;
     report_frame(pair, item, LW_STREAM_NOISE);
-    if (!pair->open || item->side == LW_SIDE_OUT) {
-        pair->strays += (unsigned)item->count;
+    if (take_aside(pair, item)) {
         return;
     }
     if (pair->garbled == 0) {
@@ -323,14 +441,18 @@ static bool is_reply(const struct lw_pair *pair, const struct lw_item *item)
            in_time(pair, &pair->asked, item);
 }
 
-// A frame that may be either and answers nothing: the habit of the tap decides.
+// A frame that may be either and answers nothing: where this computer asks, the others answer, if
+// wrongly; else the habit of the tap decides.
 static bool is_request(const struct lw_pair *pair, const struct lw_item *item)
 {
     if (!item->can_request || !item->can_reply) {
         return item->can_request;
     }
+    if (item->side == LW_SIDE_OUT) {
+        return true;
+    }
     bool answers_only = pair->totals->orphans > pair->totals->requests;
-    return item->side == LW_SIDE_OUT || !answers_only;
+    return !answers_only && !(pair->open && pair->asked.side == LW_SIDE_OUT);
 }
 
 static void take(struct lw_pair *pair, const struct lw_item *item)
@@ -343,8 +465,8 @@ static void take(struct lw_pair *pair, const struct lw_item *item)
         take_reply(pair, item);
     } else if (is_request(pair, item)) {
         take_request(pair, item);
-    } else if (pair->open && pair->owed && answers(&pair->before, item)) {
-        take_late(pair, item);
+    } else if (pair->open && find_owed(pair, item) < pair->owed_count) {
+        take_late(pair, find_owed(pair, item), item);
     } else {
         take_orphan(pair, item);
     }

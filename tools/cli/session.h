@@ -77,6 +77,7 @@ struct lw_step {
     bool judged_nothing;  // not_tested, unless a finding says otherwise
     enum lw_verdict verdict;
     char record_name[80]; // "0003-scan.json"; empty without a visit
+    bool of_simulated;    // it judged what was captured on a simulated line
     bool refused;         // wrong usage or a bad file: it leaves no record
 };
 

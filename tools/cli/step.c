@@ -248,14 +248,20 @@ static enum lw_status keep_inputs(struct lw_session *session, struct lw_record *
     return LW_OK;
 }
 
-static void fill_line(const struct lw_session *session, struct lw_record *record)
+static void fill_line(const struct lw_session *session, const struct lw_step *step,
+                      struct lw_record *record)
 {
     const struct lw_line *line = session->line;
     char framing[LW_FRAMING_TEXT];
+    if (line == NULL && !step->of_simulated) {
+        return;
+    }
     record->line = calloc(1, sizeof *record->line);
-    if (line == NULL || record->line == NULL) {
-        free(record->line);
-        record->line = NULL;
+    if (record->line == NULL) {
+        return;
+    }
+    if (line == NULL) {
+        *record->line = (struct lw_record_line){.simulated = true, .listened_s = NAN};
         return;
     }
     lw_framing_text(&line->framing, framing);
@@ -312,7 +318,7 @@ static enum lw_status fill_record(struct lw_session *session, struct lw_step *st
     record->skipped = lw_duplicate(step->skipped);
     record->sim_from_s = step->sim_from_s;
     record->sim_to_s = session->chain != NULL ? lw_chain_now_s(session->chain) : NAN;
-    fill_line(session, record);
+    fill_line(session, step, record);
     if (step->has_rule) {
         record->rule = calloc(1, sizeof *record->rule);
     }
@@ -412,6 +418,6 @@ void lw_step_print(const struct lw_session *session, const struct lw_step *step)
         return;
     }
     lw_print_findings(&step->findings);
-    lw_print_verdict(step->check, step->verdict, session->line != NULL && session->line->simulated,
-                     step->record_name);
+    bool simulated = step->of_simulated || (session->line != NULL && session->line->simulated);
+    lw_print_verdict(step->check, step->verdict, simulated, step->record_name);
 }
