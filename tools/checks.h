@@ -33,6 +33,7 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
 
 struct lw_noise_request {
     double seconds, readings; // 0: by the profiles
+    bool decide, allan;
     const char *from;         // readings in a capture or a CSV file instead of the line
     const char *unit;         // of that file, when it names none
     double limit;             // without a plan; NAN: none

@@ -6,11 +6,84 @@
 #include "base/csv.h"
 #include "base/number.h"
 #include "base/text.h"
+#include "base/unit.h"
 #include "cli/output.h"
 #include "commands.h"
 #include "from_capture.h"
 
 enum { MOST_CSV_BYTES = 256 * 1024 * 1024 };
+
+enum { STRIP_MOST = 200, STRIP_LEVELS = 8 };
+
+// Level 0 to 7 of a strip, as a block of that height, or as what plain ASCII has.
+static const char *level_text(int level)
+{
+    static const char *const blocks[STRIP_LEVELS] = {"▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"};
+    static const char *const plain[STRIP_LEVELS] = {"_", ".", ",", "-", "=", "+", "*", "#"};
+    return lw_cli_utf8() ? blocks[level] : plain[level];
+}
+
+struct span {
+    double low, high;
+};
+
+static struct span span_of(const double *value, size_t from, size_t to)
+{
+    struct span span = {INFINITY, -INFINITY};
+    for (size_t i = from; i < to; i++) {
+        span.low = fmin(span.low, value[i]);
+        span.high = fmax(span.high, value[i]);
+    }
+    return span;
+}
+
+// One character for every so many points: that of them which is furthest from the middle, so that
+// no spike is lost.
+static void print_strip(const struct lw_noise_node *node, int columns)
+{
+    const double *value = node->trace_value.items;
+    size_t n = node->trace_value.count;
+    struct span all = span_of(value, 0, n);
+    double middle = (all.low + all.high) / 2, height = all.high - all.low;
+    size_t places = n < (size_t)columns ? n : (size_t)columns;
+    for (size_t i = 0; i < places; i++) {
+        struct span here = span_of(value, i * n / places, (i + 1) * n / places);
+        double far = here.high - middle > middle - here.low ? here.high : here.low;
+        double share = height > 0 ? (far - all.low) / height : 0.5;
+        fputs(level_text((int)fmin(STRIP_LEVELS * share, STRIP_LEVELS - 1)), stdout);
+    }
+}
+
+static int widest_name(const struct lw_noise_result *result)
+{
+    const struct lw_noise_node *nodes = result->nodes.items;
+    int widest = 4;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        int width = (int)strlen(lw_cell_text(nodes[i].node));
+        widest = width > widest ? width : widest;
+    }
+    return widest;
+}
+
+// A strip of the readings for each node, from its lowest to its highest, and how far that is.
+static void print_strips(const struct lw_noise_result *result)
+{
+    const struct lw_noise_node *nodes = result->nodes.items;
+    int name = widest_name(result), terminal = lw_cli_columns();
+    int columns = (terminal > 0 ? terminal : 100) - name - 18;
+    columns = columns > STRIP_MOST ? STRIP_MOST : columns < 10 ? 10 : columns;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        struct span all = span_of(nodes[i].trace_value.items, 0, nodes[i].trace_value.count);
+        char height[LW_NUMBER_TEXT];
+        if (nodes[i].trace_value.count < 2) {
+            continue;
+        }
+        lw_number_for_people(all.high - all.low, NAN, height);
+        printf("%-*s  ", name, lw_cell_text(nodes[i].node));
+        print_strip(&nodes[i], columns);
+        printf("  %s %s\n", height, lw_unit_shown(lw_cell_text(nodes[i].unit), true));
+    }
+}
 
 static const char *tone_text(const struct lw_noise_node *node, char *text, size_t size)
 {
@@ -26,20 +99,16 @@ static const char *tone_text(const struct lw_noise_node *node, char *text, size_
 
 static void print_node(struct lw_cli_table *table, const struct lw_noise_node *node)
 {
-    char mean[LW_NUMBER_TEXT], spread[LW_NUMBER_TEXT], low[LW_NUMBER_TEXT], high[LW_NUMBER_TEXT],
-        limit[LW_NUMBER_TEXT], robust[LW_NUMBER_TEXT], tone[80];
-    lw_number_for_people(node->mean, node->stdev, mean);
+    char spread[LW_NUMBER_TEXT], low[LW_NUMBER_TEXT], high[LW_NUMBER_TEXT], limit[LW_NUMBER_TEXT],
+        tone[80];
     lw_number_for_people(node->stdev, NAN, spread);
-    lw_number_for_people(node->robust_stdev, NAN, robust);
     lw_number_for_people(node->stdev_low95, NAN, low);
     lw_number_for_people(node->stdev_high95, NAN, high);
     lw_number_for_people(node->limit, NAN, limit);
     const char *const cells[] = {
         lw_cell_text(node->node),
         lw_cell_count(node->n),
-        mean,
         spread,
-        robust,
         low,
         high,
         limit,
@@ -50,19 +119,34 @@ static void print_node(struct lw_cli_table *table, const struct lw_noise_node *n
     lw_cli_table_row(table, cells);
 }
 
+static void print_notes(const struct lw_noise_result *result)
+{
+    struct lw_list notes = {0};
+    if (lw_noise_notes(result, &notes, NULL) == LW_OK && notes.count > 0) {
+        putchar('\n');
+    }
+    for (size_t i = 0; i < notes.count; i++) {
+        lw_print_wrapped("", 0, 4, ((char *const *)notes.items)[i]);
+    }
+    lw_noise_notes_free(&notes);
+}
+
 static void print_result(const struct lw_noise_result *result)
 {
-    static const char *const heads[] = {"node",    "readings|", "mean|",  "spread|",
-                                        "robust|", "above|",    "below|", "limit|",
-                                        "unit",    "tone",      "cause",  NULL};
+    static const char *const heads[] = {"node",   "readings|", "spread|", "above|", "below|",
+                                        "limit|", "unit",      "tone",    "cause",  NULL};
     struct lw_cli_table *table = lw_cli_table_new(heads);
     const struct lw_noise_node *nodes = result->nodes.items;
     for (size_t i = 0; i < result->nodes.count; i++) {
         print_node(table, &nodes[i]);
     }
     lw_cli_table_print(table);
-    printf("\nspread: one standard deviation, without drift; above, below: its one-sided 95 %% "
-           "bounds\n");
+    printf("\n");
+    print_strips(result);
+    print_notes(result);
+    lw_print_wrapped("\n", 0, 0,
+                     "spread: one standard deviation, without drift; above, below: its one-sided "
+                     "95 % bounds; strips: all readings, first to last, lowest to highest");
 }
 
 static enum lw_status series_from_file(const struct lw_noise_request *request,
@@ -90,13 +174,14 @@ static enum lw_status series_from(struct lw_session *session,
 
 static enum lw_status series_from_line(struct lw_session *session,
                                        const struct lw_noise_options *options,
-                                       struct lw_series *series, struct lw_error *error)
+                                       struct lw_series *series, struct lw_noise_facts *facts,
+                                       struct lw_error *error)
 {
     struct lw_client *client = NULL;
     enum lw_status status = lw_session_client(session, &client, error);
-    return status == LW_OK
-               ? lw_noise_measure(&session->run, client, &session->plan, options, series, error)
-               : status;
+    return status == LW_OK ? lw_noise_measure(&session->run, client, &session->plan, options,
+                                              series, facts, error)
+                           : status;
 }
 
 int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required)
@@ -105,9 +190,12 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     struct lw_step step;
     struct lw_noise_result result;
     struct lw_series series = {0};
+    struct lw_noise_facts facts = {0};
     const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
     const struct lw_noise_options options = {.seconds = request->seconds,
                                              .readings = request->readings,
+                                             .decide = request->decide,
+                                             .allan = request->allan,
                                              .selected = session->selected,
                                              .limit = request->limit,
                                              .unit = request->unit,
@@ -115,14 +203,15 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     lw_json_init(&lw_noise_shape, &result);
     enum lw_status status = lw_step_begin(session, &step, "noise", request->from == NULL, &error);
     if (status == LW_OK) {
-        status = request->from != NULL ? series_from(session, request, &series, &error)
-                                       : series_from_line(session, &options, &series, &error);
+        status = request->from != NULL
+                     ? series_from(session, request, &series, &error)
+                     : series_from_line(session, &options, &series, &facts, &error);
     }
     bool has_result = false;
     if (status == LW_OK || series.count > 0) {
         struct lw_error judging = {0};
         enum lw_status judged =
-            lw_noise_judge(plan, &options, &series, &result, &step.rule, &judging);
+            lw_noise_judge(plan, &options, &series, &facts, &result, &step.rule, &judging);
         has_result = judged == LW_OK;
         if (status == LW_OK && judged != LW_OK) {
             status = judged;
@@ -142,6 +231,7 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     lw_step_print(session, &step);
     lw_findings_free(&step.findings);
     lw_series_finish(&series);
+    lw_noise_facts_finish(&facts);
     lw_json_free(&lw_noise_shape, &result);
     return exit_status;
 }
@@ -154,6 +244,11 @@ int lw_cmd_noise(struct lw_cli *cli)
          "read for so long; by default what the profiles ask for, else 10 s"},
         {"readings", 'r', "COUNT", LW_OPTION_NUMBER, &request.readings, 2, 1e7,
          "stop when every node has given so many"},
+        {"decide", 0, NULL, LW_OPTION_FLAG, &request.decide, 0, 0,
+         "read until no verdict is undecided that more readings could decide; at most --seconds, "
+         "else 10 min"},
+        {"allan", 0, NULL, LW_OPTION_FLAG, &request.allan, 0, 0,
+         "say how long averaging helps (Allan deviation)"},
         {"from", 0, "FILE", LW_OPTION_TEXT, &request.from, 0, 0,
          "judge the readings in a capture or in a CSV file (time_s,node,value) instead of reading "
          "a line"},

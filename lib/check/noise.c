@@ -6,38 +6,27 @@
 #include "check/noise.h"
 
 #include "check/ask.h"
+#include "check/noise_inside.h"
 #include "stats/random.h"
 
 // A sensor that stays silent from the start costs its whole time-out in each round, which all the
 // others pay with fewer readings; after a few silences it is asked in every tenth round only.
 enum { PATIENCE = 3, SELDOM = 10 };
 
-struct sensor {
-    size_t tap;
-    const struct lw_chain_entry *entry;
-    const struct lw_register *reg;
-    struct lw_block block;
-    double taken;
-    int silences;
-};
+// The first look at a run that ends when it is decided. Few readings that are alike look quieter
+// than they are: their slow part has not shown yet.
+enum { FIRST_LOOK = 128, DECIDED_IN_S = 600 };
 
-struct sampling {
-    const struct lw_run *run;
-    struct lw_client *client;
-    const struct lw_noise_options *options;
-    struct lw_series *series;
-    struct lw_error *error;
-    struct sensor *sensors;
-    size_t count;
-    int64_t start_ns;
-    uint64_t drawn, rounds;
-    double exchange_s; // of the last exchange
-};
+// Counts of a sample counter are read over at least so long before they tell a rate.
+static const double first_count_s = 0.25;
 
-static bool find_sensor(const struct lw_plan *plan, size_t tap, struct sensor *sensor)
+static bool find_sensor(const struct lw_plan *plan, size_t tap, struct lw_noise_sensor *sensor)
 {
     struct lw_block blocks[LW_BLOCKS_MAX];
-    *sensor = (struct sensor){.tap = tap, .entry = lw_plan_tap(plan, tap)};
+    *sensor =
+        (struct lw_noise_sensor){.tap = tap,
+                                 .entry = lw_plan_tap(plan, tap),
+                                 .facts = {.update_s = NAN, .side_low = NAN, .side_high = NAN}};
     if (sensor->entry->is == NULL) {
         return false;
     }
@@ -50,7 +39,7 @@ static bool find_sensor(const struct lw_plan *plan, size_t tap, struct sensor *s
     return true;
 }
 
-static enum lw_status find_sensors(struct sampling *sampling, const struct lw_plan *plan)
+static enum lw_status find_sensors(struct lw_noise_sampling *sampling, const struct lw_plan *plan)
 {
     size_t taps = lw_plan_taps(plan);
     sampling->sensors = calloc(taps > 0 ? taps : 1, sizeof *sampling->sensors);
@@ -64,7 +53,7 @@ static enum lw_status find_sensors(struct sampling *sampling, const struct lw_pl
     return LW_OK;
 }
 
-static double longest_noise_s(const struct sampling *sampling)
+static double longest_noise_s(const struct lw_noise_sampling *sampling)
 {
     double longest = 0;
     for (size_t i = 0; i < sampling->count; i++) {
@@ -74,7 +63,7 @@ static double longest_noise_s(const struct sampling *sampling)
     return longest > 0 ? longest : 10;
 }
 
-static double draw(struct sampling *sampling)
+static double draw(struct lw_noise_sampling *sampling)
 {
     const struct lw_random key = {.seed = sampling->run->seed,
                                   .purpose = lw_random_word("noise polling")};
@@ -82,17 +71,17 @@ static double draw(struct sampling *sampling)
 }
 
 // Fisher and Yates.
-static void shuffle(struct sampling *sampling)
+static void shuffle(struct lw_noise_sampling *sampling)
 {
     for (size_t i = sampling->count; i > 1; i--) {
         size_t k = (size_t)(draw(sampling) * (double)i);
-        struct sensor swapped = sampling->sensors[i - 1];
+        struct lw_noise_sensor swapped = sampling->sensors[i - 1];
         sampling->sensors[i - 1] = sampling->sensors[k];
         sampling->sensors[k] = swapped;
     }
 }
 
-static enum lw_status keep(struct sampling *sampling, struct sensor *sensor,
+static enum lw_status keep(struct lw_noise_sampling *sampling, struct lw_noise_sensor *sensor,
                            const struct lw_exchange *exchange)
 {
     struct lw_value value;
@@ -108,13 +97,15 @@ static enum lw_status keep(struct sampling *sampling, struct sensor *sensor,
         .value = value.number,
     };
     sensor->taken++;
+    sensor->timing_squares += reading.timing_u_s * reading.timing_u_s;
     if (sampling->run->reading != NULL) {
         sampling->run->reading(sampling->run->user, &reading);
     }
     return lw_series_add(sampling->series, &reading, sampling->error);
 }
 
-static enum lw_status poll_sensor(struct sampling *sampling, struct sensor *sensor)
+static enum lw_status poll_sensor(struct lw_noise_sampling *sampling,
+                                  struct lw_noise_sensor *sensor)
 {
     struct lw_pdu request = lw_block_request(&sensor->block);
     struct lw_exchange exchange;
@@ -133,18 +124,18 @@ static enum lw_status poll_sensor(struct sampling *sampling, struct sensor *sens
                            : status;
 }
 
-static bool is_silent(const struct sensor *sensor)
+static bool is_silent(const struct lw_noise_sensor *sensor)
 {
     return sensor->taken == 0 && sensor->silences >= PATIENCE;
 }
 
-static bool enough(const struct sampling *sampling)
+static bool enough(const struct lw_noise_sampling *sampling)
 {
     if (sampling->options->readings <= 0) {
         return false;
     }
     for (size_t i = 0; i < sampling->count; i++) {
-        const struct sensor *sensor = &sampling->sensors[i];
+        const struct lw_noise_sensor *sensor = &sampling->sensors[i];
         if (sensor->taken < sampling->options->readings && !is_silent(sensor)) {
             return false;
         }
@@ -152,46 +143,133 @@ static bool enough(const struct sampling *sampling)
     return true;
 }
 
-static enum lw_status one_round(struct sampling *sampling)
+// Beside the readings: what is asked of a sensor that has answered before.
+static enum lw_status learn(struct lw_noise_sampling *sampling, struct lw_noise_sensor *sensor,
+                            bool seldom)
 {
-    bool all = sampling->rounds++ % SELDOM == 0;
+    const struct lw_clock *clock = lw_client_line(sampling->client)->clock;
+    double elapsed_s = (double)(lw_clock_now_ns(clock) - sampling->start_ns) / 1e9;
+    enum lw_status status = lw_noise_count(sampling, sensor, 0);
+    if (status == LW_OK && sensor->counts == 1 &&
+        elapsed_s - sensor->count_at_s[0] > first_count_s) {
+        status = lw_noise_count(sampling, sensor, 1);
+    }
+    return status == LW_OK && seldom ? lw_noise_side(sampling, sensor) : status;
+}
+
+static enum lw_status one_round(struct lw_noise_sampling *sampling)
+{
+    bool seldom = sampling->rounds++ % SELDOM == 0;
     enum lw_status status = LW_OK;
     shuffle(sampling);
     for (size_t i = 0; i < sampling->count && status == LW_OK; i++) {
-        struct sensor *sensor = &sampling->sensors[i];
-        if (all || !is_silent(sensor)) {
+        struct lw_noise_sensor *sensor = &sampling->sensors[i];
+        if (seldom || !is_silent(sensor)) {
             status = poll_sensor(sampling, sensor);
+        }
+        if (status == LW_OK && sensor->taken > 0) {
+            status = learn(sampling, sensor, seldom);
         }
     }
     return status;
 }
 
-static enum lw_status sample(struct sampling *sampling, double seconds)
+// Enough readings of every sensor for the next look: twice those of the look before.
+static bool time_to_look(const struct lw_noise_sampling *sampling, double elapsed_s)
+{
+    bool any = false;
+    double wanted = ldexp(FIRST_LOOK, (int)sampling->facts->look);
+    for (size_t i = 0; i < sampling->count; i++) {
+        const struct lw_noise_sensor *sensor = &sampling->sensors[i];
+        if (sensor->taken < wanted && !is_silent(sensor)) {
+            return false;
+        }
+        any = any || sensor->taken > 0;
+    }
+    return any && elapsed_s >= longest_noise_s(sampling);
+}
+
+static enum lw_status look(struct lw_noise_sampling *sampling, const struct lw_plan *plan,
+                           bool *decided)
+{
+    size_t open = 0;
+    sampling->facts->look++;
+    enum lw_status status = lw_noise_open(plan, sampling->options, sampling->series,
+                                          sampling->facts, &open, sampling->error);
+    *decided = status == LW_OK && open == 0;
+    return status;
+}
+
+static enum lw_status sample(struct lw_noise_sampling *sampling, const struct lw_plan *plan,
+                             double seconds)
 {
     const struct lw_clock *clock = lw_client_line(sampling->client)->clock;
     enum lw_status status = LW_OK;
     double elapsed_s = 0;
-    sampling->start_ns = lw_clock_now_ns(clock);
-    while (status == LW_OK && elapsed_s < seconds && !enough(sampling)) {
+    bool decided = false;
+    while (status == LW_OK && elapsed_s < seconds && !enough(sampling) && !decided) {
         status = one_round(sampling);
         elapsed_s = (double)(lw_clock_now_ns(clock) - sampling->start_ns) / 1e9;
         lw_run_progress(sampling->run, "readings", elapsed_s, seconds, "s", seconds - elapsed_s);
+        if (status == LW_OK && sampling->options->decide && time_to_look(sampling, elapsed_s)) {
+            status = look(sampling, plan, &decided);
+        }
+    }
+    sampling->facts->look += sampling->options->decide && !decided;
+    for (size_t i = 0; i < sampling->count && status == LW_OK; i++) {
+        status = lw_noise_count(sampling, &sampling->sensors[i], 2);
     }
     return status;
 }
 
+static enum lw_status burst_all(struct lw_noise_sampling *sampling)
+{
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; i < sampling->count && status == LW_OK; i++) {
+        lw_run_progress(sampling->run, "update intervals", (double)i, (double)sampling->count,
+                        "nodes", NAN);
+        status = lw_noise_burst(sampling, &sampling->sensors[i]);
+    }
+    return status;
+}
+
+static double most_seconds(const struct lw_noise_sampling *sampling)
+{
+    const struct lw_noise_options *options = sampling->options;
+    if (options->seconds > 0) {
+        return options->seconds;
+    }
+    if (options->decide) {
+        return DECIDED_IN_S;
+    }
+    return options->readings > 0 ? 3600 : longest_noise_s(sampling);
+}
+
 enum lw_status lw_noise_measure(const struct lw_run *run, struct lw_client *client,
                                 const struct lw_plan *plan, const struct lw_noise_options *options,
-                                struct lw_series *series, struct lw_error *error)
+                                struct lw_series *series, struct lw_noise_facts *facts,
+                                struct lw_error *error)
 {
-    struct sampling sampling = {
-        .run = run, .client = client, .options = options, .series = series, .error = error};
+    struct lw_noise_sampling sampling = {.run = run,
+                                         .client = client,
+                                         .options = options,
+                                         .series = series,
+                                         .facts = facts,
+                                         .error = error};
+    const struct lw_clock *clock = lw_client_line(client)->clock;
+    *facts = (struct lw_noise_facts){0};
     enum lw_status status = find_sensors(&sampling, plan);
     lw_client_attempts(client, 1);
     lw_client_reply_s(client, fmax(lw_slowest_reply_s(plan) * 2, 0.05));
     if (status == LW_OK && sampling.count > 0) {
-        double most_s = options->readings > 0 ? 3600 : longest_noise_s(&sampling);
-        status = sample(&sampling, options->seconds > 0 ? options->seconds : most_s);
+        sampling.start_ns = lw_clock_now_ns(clock);
+        status = burst_all(&sampling);
+        sampling.start_ns = lw_clock_now_ns(clock);
+        status = status == LW_OK ? sample(&sampling, plan, most_seconds(&sampling)) : status;
+    }
+    if (sampling.sensors != NULL) {
+        enum lw_status kept = lw_noise_keep_facts(&sampling, lw_plan_taps(plan));
+        status = status == LW_OK ? kept : status;
     }
     free(sampling.sensors);
     return status;

@@ -4,29 +4,16 @@
 // all nodes judged together, and what stands out in the readings. Pure: a series in, a result out,
 // wherever the series came from.
 #include "base/unit.h"
-#include "check/noise.h"
+#include "check/noise_inside.h"
+#include "stats/allan.h"
 #include "stats/decide.h"
-#include "stats/mains.h"
-#include "stats/spread.h"
+#include "stats/jumps.h"
 
 #include <string.h>
 
-enum { TRACE_POINTS = 400, FEWEST_FOR_TONES = 16, FEWEST_OUTLIERS = 3 };
+enum { TRACE_POINTS = 400, FEWEST_FOR_JUMPS = 20, FEWEST_FOR_ALLAN = 18 };
 
-// A tone counts when noise alone would give it in less than 1 of 100 runs over all nodes together.
-static const double tone_false_alarm = 0.01;
-
-struct judging {
-    const struct lw_plan *plan;
-    const struct lw_noise_options *options;
-    const struct lw_series *series;
-    struct lw_noise_result *result;
-    unsigned together;
-    double *time_s, *value;
-    struct lw_error *error;
-};
-
-static const struct lw_profile *profile_of(const struct judging *judging, const char *name,
+static const struct lw_profile *profile_of(const struct lw_noise_judging *judging, const char *name,
                                            size_t *tap)
 {
     const struct lw_chain_entry *entry =
@@ -35,8 +22,8 @@ static const struct lw_profile *profile_of(const struct judging *judging, const 
 }
 
 // The limit and its unit; the register's unit where nothing says another.
-static double limit_of(const struct judging *judging, const struct lw_profile *profile, size_t tap,
-                       const char *register_unit, const char **unit)
+static double limit_of(const struct lw_noise_judging *judging, const struct lw_profile *profile,
+                       size_t tap, const char *register_unit, const char **unit)
 {
     *unit = register_unit;
     if (profile != NULL) {
@@ -49,7 +36,7 @@ static double limit_of(const struct judging *judging, const struct lw_profile *p
     return judging->options->limit;
 }
 
-static enum lw_status scale_values(struct judging *judging, size_t n, const char *node,
+static enum lw_status scale_values(struct lw_noise_judging *judging, size_t n, const char *node,
                                    const char *from, const char *to)
 {
     double factor = 1;
@@ -63,7 +50,7 @@ static enum lw_status scale_values(struct judging *judging, size_t n, const char
     return LW_OK;
 }
 
-static bool keep_trace(const struct judging *judging, size_t n, struct lw_noise_node *node)
+static bool keep_trace(const struct lw_noise_judging *judging, size_t n, struct lw_noise_node *node)
 {
     size_t step = n > TRACE_POINTS ? (n + TRACE_POINTS - 1) / TRACE_POINTS : 1;
     for (size_t i = 0; i < n; i += step) {
@@ -86,6 +73,8 @@ static void keep_spread(const struct lw_spread *spread, struct lw_noise_node *no
     node->stdev_low95 = spread->stdev_low95;
     node->stdev_high95 = isfinite(spread->stdev_high95) ? spread->stdev_high95 : NAN;
     node->robust_stdev = spread->robust_stdev;
+    node->own_stdev = spread->below_resolution ? (double)NAN : spread->noise_unrounded;
+    node->below_resolution = spread->below_resolution;
     node->drift_per_s = spread->drift_per_s;
     node->drift_u_per_s = spread->drift_u_per_s;
     node->outliers = (double)spread->outliers;
@@ -95,26 +84,6 @@ static void keep_spread(const struct lw_spread *spread, struct lw_noise_node *no
     node->longest_run = (double)spread->longest_equal;
     node->resolution = spread->resolution;
     node->duration_s = spread->duration_s;
-}
-
-static enum lw_status find_tones(const struct judging *judging, size_t n,
-                                 struct lw_noise_node *node)
-{
-    struct lw_mains mains;
-    if (n < FEWEST_FOR_TONES || !(node->stdev > 0) ||
-        lw_mains_find(judging->time_s, judging->value, n, &mains, NULL) != LW_OK ||
-        !(mains.tone.false_alarm < tone_false_alarm / judging->together)) {
-        return LW_OK;
-    }
-    struct lw_noise_tone *tone = lw_list_add(&node->tones, sizeof *tone);
-    if (tone == NULL) {
-        return lw_fail(judging->error, LW_MEMORY, "no memory for a tone");
-    }
-    *tone = (struct lw_noise_tone){.frequency_hz = mains.tone.frequency_hz,
-                                   .amplitude = mains.tone.amplitude,
-                                   .amplitude_u = mains.tone.amplitude_u,
-                                   .false_alarm = mains.tone.false_alarm};
-    return LW_OK;
 }
 
 // Readings that never change prove nothing where the sensor's own noise is below its step, as with
@@ -134,31 +103,8 @@ static bool is_stuck(const struct lw_spread *spread, const struct lw_profile *pr
     return !(metrology->repeatability_1s < 0.5 * metrology->resolution);
 }
 
-static bool drifts(const struct lw_noise_node *node)
-{
-    double over_run = fabs(node->drift_per_s) * node->duration_s;
-    return fabs(node->drift_per_s) > 4 * node->drift_u_per_s && over_run > node->limit;
-}
-
-static const char *cause_of(const struct lw_noise_node *node, bool stuck)
-{
-    const struct lw_noise_tone *tones = node->tones.items;
-    if (stuck) {
-        return "stuck";
-    }
-    if (node->tones.count > 0 && tones[0].amplitude > node->stdev) {
-        return "mains";
-    }
-    if (drifts(node)) {
-        return "drift";
-    }
-    if (node->outliers >= FEWEST_OUTLIERS) {
-        return "spikes";
-    }
-    return node->verdict == LW_FAIL ? "unexplained" : "quiet";
-}
-
-static void decide_peak_to_peak(const struct judging *judging, size_t n, struct lw_noise_node *node)
+static void decide_peak_to_peak(const struct lw_noise_judging *judging, size_t n,
+                                struct lw_noise_node *node)
 {
     double low = judging->value[0], high = low;
     for (size_t i = 1; i < n; i++) {
@@ -169,12 +115,12 @@ static void decide_peak_to_peak(const struct judging *judging, size_t n, struct 
     node->verdict = node->peak_to_peak > node->limit ? LW_FAIL : LW_PASS;
 }
 
-static void decide_stdev(const struct judging *judging, const struct lw_spread *spread,
+static void decide_stdev(const struct lw_noise_judging *judging, const struct lw_spread *spread,
                          struct lw_noise_node *node)
 {
     struct lw_decided decided;
     node->verdict = LW_UNDECIDED;
-    if (lw_spread_decide(spread, node->limit, judging->together, &decided, NULL) != LW_OK) {
+    if (lw_spread_decide(spread, node->limit, judging->at_look, &decided, NULL) != LW_OK) {
         return;
     }
     node->n_to_decide = decided.n_to_decide * node->n / fmax(node->effective_n_spread, 1);
@@ -183,82 +129,203 @@ static void decide_stdev(const struct judging *judging, const struct lw_spread *
     }
 }
 
-static void decide(const struct judging *judging, const struct lw_profile *profile,
-                   const struct lw_spread *spread, bool stuck, struct lw_noise_node *node)
+// A reading at the end of its range, or of a loop that signals a failure, has no noise to judge.
+static bool judgeable(const struct lw_noise_node *node)
 {
-    if (!isfinite(node->limit) || spread->n < 2) {
+    return isfinite(node->limit) && !(node->at_range_end > 0.5) && !(node->loop_failed > 0.5);
+}
+
+static void decide(const struct lw_noise_judging *judging, const struct lw_noise_case *one,
+                   struct lw_noise_node *node)
+{
+    if (!judgeable(node) || one->n < 2) {
         node->verdict = LW_NOT_TESTED;
-    } else if (stuck) {
+    } else if (one->stuck) {
         node->verdict = LW_FAIL;
-    } else if (profile != NULL && profile->metrology.noise_is == 1) {
-        decide_peak_to_peak(judging, spread->n, node);
+    } else if (one->profile != NULL && one->profile->metrology.noise_is == 1) {
+        decide_peak_to_peak(judging, one->n, node);
     } else {
-        decide_stdev(judging, spread, node);
+        decide_stdev(judging, &one->spread, node);
     }
 }
 
-static void count_repeats(const struct judging *judging, size_t n, struct lw_noise_node *node)
+// Of two readings closer together than the node renews them, an equal one is the same again.
+static size_t drop_repeats(const struct lw_noise_judging *judging, size_t n, double update_s,
+                           struct lw_noise_node *node)
 {
-    node->repeats = 0;
+    size_t kept = n > 0 ? 1 : 0;
     for (size_t i = 1; i < n; i++) {
-        bool before_update = judging->time_s[i] - judging->time_s[i - 1] < node->update_ms / 1e3;
-        node->repeats += before_update && judging->value[i] == judging->value[i - 1];
+        bool soon = judging->time_s[i] - judging->time_s[kept - 1] < update_s;
+        if (soon && judging->value[i] == judging->value[kept - 1]) {
+            continue;
+        }
+        judging->time_s[kept] = judging->time_s[i];
+        judging->value[kept++] = judging->value[i];
+    }
+    node->repeats = (double)(n - kept);
+    return kept;
+}
+
+static void know_update(struct lw_noise_case *one, struct lw_noise_node *node)
+{
+    if (one->facts != NULL && isfinite(one->facts->update_s)) {
+        one->update_s = one->facts->update_s;
+        node->update_from = one->facts->update_from;
+    } else if (one->profile != NULL && isfinite(one->profile->metrology.update_ms)) {
+        one->update_s = one->profile->metrology.update_ms / 1e3;
+        node->update_from = LW_UPDATE_PROFILE;
+    } else {
+        one->update_s = NAN;
+        node->update_from = LW_UPDATE_UNKNOWN;
+    }
+    node->update_ms = 1e3 * one->update_s;
+    node->timing_u_ms = one->facts != NULL ? 1e3 * one->facts->timing_u_s : (double)NAN;
+}
+
+static void name_node(const struct lw_noise_judging *judging, const char *name, const char *unit,
+                      const struct lw_noise_case *one, struct lw_noise_node *node)
+{
+    node->node = lw_duplicate(name);
+    node->unit = lw_duplicate(unit);
+    node->tap = (int)one->tap;
+    if (one->profile != NULL) {
+        node->place = lw_duplicate(lw_plan_tap(judging->plan, one->tap)->place);
+        node->address = lw_plan_tap(judging->plan, one->tap)->address;
     }
 }
 
-static enum lw_status judge_values(struct judging *judging, const struct lw_profile *profile,
-                                   size_t n, struct lw_noise_node *node)
+// An angle at rest near 0 may be read as 359.99: the same place, a turn away.
+static void unwind(const struct lw_noise_judging *judging, struct lw_noise_case *one)
+{
+    if (one->profile == NULL || one->profile->kind != LW_ENCODER ||
+        one->profile->metrology.range.count != 2) {
+        return;
+    }
+    const double *ends = one->profile->metrology.range.items;
+    double turn = ends[1] - ends[0];
+    for (size_t i = 1; i < one->n && turn > 0; i++) {
+        judging->value[i] -= turn * nearbyint((judging->value[i] - judging->value[0]) / turn);
+    }
+}
+
+enum lw_status lw_noise_gather(struct lw_noise_judging *judging, int index,
+                               struct lw_noise_case *one, struct lw_noise_node *node)
+{
+    const struct lw_series_name *name = &judging->series->names[index];
+    const char *unit = NULL;
+    *one = (struct lw_noise_case){0};
+    lw_json_init(lw_noise_node_shape, node);
+    one->profile = profile_of(judging, name->node, &one->tap);
+    if (judging->facts != NULL && one->tap > 0 && one->tap <= judging->facts->taps.count) {
+        one->facts = (const struct lw_noise_tap_facts *)judging->facts->taps.items + one->tap - 1;
+    }
+    node->limit = limit_of(judging, one->profile, one->tap, name->unit, &unit);
+    name_node(judging, name->node, unit, one, node);
+    know_update(one, node);
+    one->n = lw_series_of(judging->series, index, judging->time_s, judging->value);
+    enum lw_status status = scale_values(judging, one->n, name->node, name->unit, unit);
+    one->n = drop_repeats(judging, one->n, one->update_s, node);
+    unwind(judging, one);
+    return status;
+}
+
+static enum lw_status spread_of(struct lw_noise_judging *judging, struct lw_noise_case *one,
+                                struct lw_noise_node *node)
 {
     struct lw_spread_options known = lw_spread_options();
-    struct lw_spread spread;
-    node->update_ms = NAN;
     known.together = judging->together;
-    if (profile != NULL) {
-        known.resolution = profile->metrology.resolution;
-        node->update_ms = profile->metrology.update_ms;
+    if (one->profile != NULL) {
+        known.resolution = one->profile->metrology.resolution;
     }
     enum lw_status status =
-        lw_spread_of(judging->time_s, judging->value, n, &known, &spread, judging->error);
-    if (status != LW_OK) {
-        return status;
+        lw_spread_of(judging->time_s, judging->value, one->n, &known, &one->spread, judging->error);
+    if (status == LW_OK) {
+        keep_spread(&one->spread, node);
+        one->stuck = is_stuck(&one->spread, one->profile);
     }
-    keep_spread(&spread, node);
-    count_repeats(judging, n, node);
-    status = find_tones(judging, n, node);
-    bool stuck = is_stuck(&spread, profile);
-    decide(judging, profile, &spread, stuck, node);
-    node->cause = lw_duplicate(cause_of(node, stuck));
-    return status == LW_OK && !keep_trace(judging, n, node)
+    return status;
+}
+
+static enum lw_status find_jumps(const struct lw_noise_judging *judging,
+                                 const struct lw_noise_case *one, struct lw_noise_node *node)
+{
+    struct lw_jumps jumps;
+    if (one->n < FEWEST_FOR_JUMPS) {
+        return LW_OK;
+    }
+    enum lw_status status = lw_jumps_find(judging->time_s, judging->value, one->n,
+                                          one->spread.resolution, &jumps, judging->error);
+    if (status == LW_OK && jumps.kind != LW_JUMPS_NONE) {
+        node->jumps = jumps.kind == LW_JUMP_ONCE ? LW_NOISE_STEP : LW_NOISE_TELEGRAPH;
+        node->jump_step = jumps.step;
+        node->jump_switches = (double)jumps.switches;
+    }
+    return status;
+}
+
+// The times are uneven by half; what is asked, after how long averaging no longer helps, stands
+// that.
+static enum lw_status find_allan(const struct lw_noise_judging *judging,
+                                 const struct lw_noise_case *one, struct lw_noise_node *node)
+{
+    struct lw_allan_best best;
+    if (!judging->options->allan || one->n < FEWEST_FOR_ALLAN) {
+        return LW_OK;
+    }
+    enum lw_status status = lw_allan_best(judging->value, one->n, &best, judging->error);
+    if (status == LW_OK) {
+        node->allan_s = (double)best.average * node->duration_s / (double)(one->n - 1);
+        node->allan_stdev = best.deviation;
+    }
+    return status;
+}
+
+static enum lw_status judge_values(struct lw_noise_judging *judging, struct lw_noise_case *one,
+                                   struct lw_noise_node *node)
+{
+    enum lw_status status = spread_of(judging, one, node);
+    if (status == LW_OK) {
+        status = lw_noise_kind(judging, one, node);
+    }
+    if (status == LW_OK) {
+        status = find_jumps(judging, one, node);
+    }
+    if (status == LW_OK) {
+        status = find_allan(judging, one, node);
+    }
+    if (status == LW_OK) {
+        status = lw_noise_tones(judging, one, node);
+    }
+    decide(judging, one, node);
+    node->cause = lw_duplicate(lw_noise_cause(node, one->stuck));
+    return status == LW_OK && !keep_trace(judging, one->n, node)
                ? lw_fail(judging->error, LW_MEMORY, "no memory for a trace")
                : status;
 }
 
-static enum lw_status judge_node(struct judging *judging, int index)
+static enum lw_status judge_node(struct lw_noise_judging *judging, int index)
 {
-    const struct lw_series_name *name = &judging->series->names[index];
+    struct lw_noise_case one;
     struct lw_noise_node *node = lw_list_add(&judging->result->nodes, sizeof *node);
     if (node == NULL) {
         return lw_fail(judging->error, LW_MEMORY, "no memory for a node");
     }
-    lw_json_init(lw_noise_node_shape, node);
-    size_t tap = 0;
-    const struct lw_profile *profile = profile_of(judging, name->node, &tap);
-    const char *unit = NULL;
-    node->limit = limit_of(judging, profile, tap, name->unit, &unit);
-    node->node = lw_duplicate(name->node);
-    node->unit = lw_duplicate(unit);
-    node->tap = (int)tap;
-    if (profile != NULL) {
-        node->place = lw_duplicate(lw_plan_tap(judging->plan, tap)->place);
-        node->address = lw_plan_tap(judging->plan, tap)->address;
+    enum lw_status status = lw_noise_gather(judging, index, &one, node);
+    return status == LW_OK && one.n > 0 ? judge_values(judging, &one, node) : status;
+}
+
+enum lw_status lw_noise_not_judged(const struct lw_noise_judging *judging,
+                                   struct lw_noise_node *node, const char *why)
+{
+    char **text = lw_list_add(&node->not_judged, sizeof *text);
+    if (text == NULL || (*text = lw_duplicate(why)) == NULL) {
+        return lw_fail(judging->error, LW_MEMORY, "no memory for a reason");
     }
-    size_t n = lw_series_of(judging->series, index, judging->time_s, judging->value);
-    enum lw_status status = scale_values(judging, n, name->node, name->unit, unit);
-    return status == LW_OK && n > 0 ? judge_values(judging, profile, n, node) : status;
+    return LW_OK;
 }
 
 // Planned sensors of which not one reading came: they stand in the table too.
-static enum lw_status add_silent(struct judging *judging)
+static enum lw_status add_silent(struct lw_noise_judging *judging)
 {
     for (size_t tap = 1; judging->plan != NULL && tap <= lw_plan_taps(judging->plan); tap++) {
         const struct lw_chain_entry *entry = lw_plan_tap(judging->plan, tap);
@@ -292,7 +359,7 @@ static int by_tap(const void *a, const void *b)
     return (left->tap > right->tap) - (left->tap < right->tap);
 }
 
-static int ascending(const void *a, const void *b)
+int lw_noise_ascending(const void *a, const void *b)
 {
     double left = *(const double *)a, right = *(const double *)b;
     return (left > right) - (left < right);
@@ -300,7 +367,7 @@ static int ascending(const void *a, const void *b)
 
 // How many times the median spread of the others of its kind a node has; NAN with fewer than three
 // others.
-static double against_kind(const struct judging *judging, const struct lw_noise_node *node)
+static double against_kind(const struct lw_noise_judging *judging, const struct lw_noise_node *node)
 {
     const struct lw_noise_node *nodes = judging->result->nodes.items;
     size_t tap = 0, count = 0;
@@ -314,12 +381,12 @@ static double against_kind(const struct judging *judging, const struct lw_noise_
     if (count < 3) {
         return NAN;
     }
-    qsort(judging->value, count, sizeof *judging->value, ascending);
+    qsort(judging->value, count, sizeof *judging->value, lw_noise_ascending);
     return node->stdev / judging->value[count / 2];
 }
 
 // Disturbed from outside: its spread is proved to be more than twice that of its kind.
-static void compare_kinds(struct judging *judging)
+static void compare_kinds(struct lw_noise_judging *judging)
 {
     struct lw_noise_node *nodes = judging->result->nodes.items;
     for (size_t i = 0; i < judging->result->nodes.count; i++) {
@@ -329,7 +396,7 @@ static void compare_kinds(struct judging *judging)
             continue;
         }
         double twice = 2 * nodes[i].stdev / nodes[i].times_its_kind;
-        if (lw_decide_stdev(nodes[i].stdev, nodes[i].effective_n_spread, twice, judging->together,
+        if (lw_decide_stdev(nodes[i].stdev, nodes[i].effective_n_spread, twice, judging->at_look,
                             &decided, NULL) == LW_OK) {
             nodes[i].disturbed = decided.decision == LW_LIMIT_BROKEN;
         }
@@ -357,7 +424,7 @@ static double duration_s(const struct lw_series *series)
     return high > low ? high - low : 0;
 }
 
-static enum lw_status judge_all(struct judging *judging)
+static enum lw_status judge_all(struct lw_noise_judging *judging)
 {
     enum lw_status status = LW_OK;
     for (size_t i = 0; i < judging->series->name_count && status == LW_OK; i++) {
@@ -372,35 +439,85 @@ static enum lw_status judge_all(struct judging *judging)
     }
     compare_kinds(judging);
     common_unit(judging->result);
-    return status;
+    return status == LW_OK ? lw_noise_along_chain(judging) : status;
+}
+
+static enum lw_status begin(struct lw_noise_judging *judging)
+{
+    size_t nodes = judging->plan != NULL ? lw_plan_taps(judging->plan) : 0;
+    size_t room = judging->series->count + judging->series->name_count + nodes + 1;
+    unsigned look = judging->facts != NULL ? judging->facts->look : 0;
+    judging->together =
+        (unsigned)(judging->series->name_count > 0 ? judging->series->name_count : 1);
+    judging->at_look = look > 0 ? lw_decide_at_look(judging->together, look) : judging->together;
+    judging->time_s = calloc(room, sizeof(double));
+    judging->value = calloc(room, sizeof(double));
+    return judging->time_s != NULL && judging->value != NULL
+               ? LW_OK
+               : lw_fail(judging->error, LW_MEMORY, "no memory for %zu readings", room);
+}
+
+static void end(struct lw_noise_judging *judging)
+{
+    free(judging->time_s);
+    free(judging->value);
 }
 
 enum lw_status lw_noise_judge(const struct lw_plan *plan, const struct lw_noise_options *options,
-                              const struct lw_series *series, struct lw_noise_result *result,
-                              struct lw_rule *rule, struct lw_error *error)
+                              const struct lw_series *series, const struct lw_noise_facts *facts,
+                              struct lw_noise_result *result, struct lw_rule *rule,
+                              struct lw_error *error)
 {
     lw_json_init(&lw_noise_shape, result);
-    size_t nodes = plan != NULL ? lw_plan_taps(plan) : 0;
-    size_t room = series->count + series->name_count + nodes + 1;
-    struct judging judging = {.plan = plan,
-                              .options = options,
-                              .series = series,
-                              .result = result,
-                              .together =
-                                  (unsigned)(series->name_count > 0 ? series->name_count : 1),
-                              .time_s = calloc(room, sizeof(double)),
-                              .value = calloc(room, sizeof(double)),
-                              .error = error};
+    struct lw_noise_judging judging = {.plan = plan,
+                                       .options = options,
+                                       .series = series,
+                                       .facts = facts,
+                                       .result = result,
+                                       .error = error};
+    enum lw_status status = begin(&judging);
     *rule = (struct lw_rule){.confidence = 0.95, .corrected_for = (int)judging.together};
     result->seconds = duration_s(series);
+    result->looks = facts != NULL && facts->look > 0 ? facts->look : 1;
     result->state = lw_duplicate(options->state);
-    enum lw_status status = judging.time_s != NULL && judging.value != NULL
-                                ? judge_all(&judging)
-                                : lw_fail(error, LW_MEMORY, "no memory for %zu readings", room);
-    free(judging.time_s);
-    free(judging.value);
+    status = status == LW_OK ? judge_all(&judging) : status;
+    end(&judging);
     if (status != LW_OK) {
         lw_json_free(&lw_noise_shape, result);
     }
+    return status;
+}
+
+static enum lw_status is_open(struct lw_noise_judging *judging, int index, bool *open)
+{
+    struct lw_noise_case one;
+    struct lw_noise_node node;
+    enum lw_status status = lw_noise_gather(judging, index, &one, &node);
+    if (status == LW_OK && one.n > 0) {
+        status = spread_of(judging, &one, &node);
+    }
+    if (status == LW_OK && one.n > 0) {
+        status = lw_noise_kind(judging, &one, &node);
+        decide(judging, &one, &node);
+        *open = node.verdict == LW_UNDECIDED && isfinite(node.n_to_decide);
+    }
+    lw_json_free(lw_noise_node_shape, &node);
+    return status;
+}
+
+enum lw_status lw_noise_open(const struct lw_plan *plan, const struct lw_noise_options *options,
+                             const struct lw_series *series, const struct lw_noise_facts *facts,
+                             size_t *open, struct lw_error *error)
+{
+    struct lw_noise_judging judging = {
+        .plan = plan, .options = options, .series = series, .facts = facts, .error = error};
+    enum lw_status status = begin(&judging);
+    *open = 0;
+    for (size_t i = 0; i < series->name_count && status == LW_OK; i++) {
+        bool this_one = false;
+        status = is_open(&judging, (int)i, &this_one);
+        *open += this_one;
+    }
+    end(&judging);
     return status;
 }

@@ -20,6 +20,8 @@ static const char supply_settings[] =
     "do not turn the supply up without looking at the highest voltage that the nodes near it allow";
 static const char moving_parts[] =
     "do this with the drives off and locked out, and say who made sure of it";
+static const char reach_not[] = "do not reach into a moving machine to find it; stand clear while "
+                                "the source is on";
 static const char running_machine[] =
     "a machine in production relies on this line: take it only with the consent of who runs it";
 
@@ -323,7 +325,7 @@ const struct lw_code lw_codes[] = {
      "(linewalk noise --switch)",
      moving_parts},
     {"noise_undecided", "noise", "noise not decided yet",
-     "measure %s longer at rest: --seconds as the finding says", NULL},
+     "measure %s longer at rest: --seconds as the finding says, or --decide", NULL},
     {"noise_disturbed", "noise", "a node is disturbed from outside",
      "look for a magnet, a drive or its cable near %s; switch the suspect off, on, on, off and "
      "compare (linewalk noise --switch)",
@@ -348,9 +350,40 @@ const struct lw_code lw_codes[] = {
      "look for switching near %s at those times; loose plug, spark, or a bad value that the node "
      "should have flagged",
      NULL},
-    {"noise_repeats", "noise", "polled faster than the node updates",
-     "nothing is wrong with %s: repeated values count once; poll slower or longer for more of them",
+    {"noise_jumps", "noise", "a reading that jumps to and fro",
+     "open and close the plug at %s, move its cable while somebody watches: a contact or a core is "
+     "loose",
+     moving_parts},
+    {"noise_step", "noise", "a reading that moved once",
+     "ask what happened at %s at that moment: somebody touched it, a magnet or a part was moved",
      NULL},
+    {"noise_saturated", "noise", "at the end of the range",
+     "bring the sensor at %s into its range and measure again; if it is there, it is unplugged or "
+     "broken",
+     moving_parts},
+    {"noise_loop_failed", "noise", "the transmitter signals a failure",
+     "look at the transmitter of %s, its loop supply and its wires: open or shorted", live_parts},
+    {"noise_loop_guard", "noise", "a loop between measuring and failing",
+     "look whether the transmitter of %s is out of its range, or its loop supply is low", NULL},
+    {"noise_counts_lost", "noise", "an encoder counts at rest",
+     "look at the encoder cable of %s: shield on both ends, away from motor cables; is the machine "
+     "really at rest?",
+     moving_parts},
+    {"noise_feed_pressure", "noise", "the feed pressure of an air gauge varies",
+     "look at the regulator and filter before %s, and who else takes air from that pipe", NULL},
+    {"noise_common", "noise", "a disturbance common to all nodes",
+     "it comes with what all share: look at the supply, its 0 V to earth, the shields' earth; a "
+     "place along the chain is not the cause",
+     live_parts},
+    {"noise_near", "noise", "a disturbance strong at one place",
+     "look near %s for a magnet, a drive or its cable; keep magnets and drives away from inductive "
+     "probes; switch the suspect off, on, on, off and compare (linewalk noise --switch)",
+     moving_parts},
+    {"noise_source_steady", "noise", "a source shifts the reading",
+     "keep it away from %s, or zero the sensor with the source as it is while measuring",
+     reach_not},
+    {"noise_source_alternating", "noise", "a source makes the reading noisier",
+     "part its cables from those of %s, see to shields and filters of the source", reach_not},
     {"noise_no_limit", "noise", "no limit to judge the noise against",
      "give a limit in the profile, in the plan for %s, or with --limit", NULL},
     {"noise_no_data", "noise", "no readings to judge",

@@ -78,13 +78,15 @@ static enum lw_status noise(struct walk *walk)
     struct lw_series series = {0};
     struct lw_noise_result result;
     struct lw_noise_options options = {.limit = NAN, .seconds = 0.5};
+    struct lw_noise_facts facts;
     enum lw_status status =
-        lw_noise_measure(&walk->run, walk->client, &walk->plan, &options, &series, NULL);
-    assert_int_equal(lw_noise_judge(&walk->plan, &options, &series, &result, &walk->rule, NULL),
-                     LW_OK);
+        lw_noise_measure(&walk->run, walk->client, &walk->plan, &options, &series, &facts, NULL);
+    assert_int_equal(
+        lw_noise_judge(&walk->plan, &options, &series, &facts, &result, &walk->rule, NULL), LW_OK);
     walk_comes_back(&lw_noise_shape, &result);
     lw_json_free(&lw_noise_shape, &result);
     lw_series_finish(&series);
+    lw_noise_facts_finish(&facts);
     return status;
 }
 

@@ -57,7 +57,7 @@ static void judge(struct judged *judged)
 {
     struct lw_error error = {0};
     struct lw_noise_options options = {.limit = NAN};
-    enum lw_status status = lw_noise_judge(&judged->walk.plan, &options, &judged->series,
+    enum lw_status status = lw_noise_judge(&judged->walk.plan, &options, &judged->series, NULL,
                                            &judged->result, &judged->walk.rule, &error);
     if (status != LW_OK) {
         fail_msg("%s", error.says);
@@ -254,7 +254,8 @@ static void a_series_without_a_plan_is_held_to_the_limit_given(void **state)
     } rows[] = {{NAN, "noise_no_limit"}, {0.0005, "noise_over_limit"}, {0.002, NULL}};
     for (size_t i = 0; i < 3; i++) {
         struct lw_noise_options options = {.limit = rows[i].limit};
-        assert_int_equal(lw_noise_judge(NULL, &options, &series, &result, &walk.rule, NULL), LW_OK);
+        assert_int_equal(lw_noise_judge(NULL, &options, &series, NULL, &result, &walk.rule, NULL),
+                         LW_OK);
         lw_noise_findings(&result, &walk.findings);
         assert_int_equal(walk_count(&walk, NULL), rows[i].code ? 1 : 0);
         assert_true(!rows[i].code || walk_found(&walk, rows[i].code, "any"));
@@ -272,7 +273,8 @@ static void nothing_to_judge_is_not_tested(void **state)
     struct lw_noise_result result;
     struct walk walk = {0};
     struct lw_noise_options options = {.limit = NAN};
-    assert_int_equal(lw_noise_judge(NULL, &options, &series, &result, &walk.rule, NULL), LW_OK);
+    assert_int_equal(lw_noise_judge(NULL, &options, &series, NULL, &result, &walk.rule, NULL),
+                     LW_OK);
     lw_noise_findings(&result, &walk.findings);
     assert_int_equal(walk_found(&walk, "noise_no_data", NULL)->severity, LW_NOT_TESTED);
     lw_json_free(&lw_noise_shape, &result);

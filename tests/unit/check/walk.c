@@ -200,9 +200,12 @@ void walk_noise(struct walk *walk, const struct lw_noise_options *options,
     struct lw_series series = {0};
     const struct lw_noise_options plain = {.limit = NAN};
     options = options ? options : &plain;
-    must(lw_noise_measure(&walk->run, walk->client, &walk->plan, options, &series, &error), &error);
-    must(lw_noise_judge(&walk->plan, options, &series, &own, &walk->rule, &error), &error);
+    struct lw_noise_facts facts;
+    must(lw_noise_measure(&walk->run, walk->client, &walk->plan, options, &series, &facts, &error),
+         &error);
+    must(lw_noise_judge(&walk->plan, options, &series, &facts, &own, &walk->rule, &error), &error);
     lw_series_finish(&series);
+    lw_noise_facts_finish(&facts);
     lw_noise_findings(&own, &walk->findings);
     hand_out(&lw_noise_shape, &own, result);
 }

@@ -1,0 +1,61 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+//
+// One word for what a node's readings show: the first that applies, from what makes the others
+// meaningless to what only adds to them.
+#include "check/noise_inside.h"
+
+#include <string.h>
+
+enum { FEWEST_OUTLIERS = 3 };
+
+static bool drifts(const struct lw_noise_node *node)
+{
+    double over_run = fabs(node->drift_per_s) * node->duration_s;
+    return fabs(node->drift_per_s) > 4 * node->drift_u_per_s && over_run > node->limit;
+}
+
+// A tone that carries half of the variance is what the spread is made of.
+static const char *tone_cause(const struct lw_noise_node *node)
+{
+    const struct lw_noise_tone *tones = node->tones.items;
+    double power = 0;
+    for (size_t i = 0; i < node->tones.count; i++) {
+        power += tones[i].amplitude * tones[i].amplitude / 2;
+    }
+    if (node->tones.count == 0 || power < node->stdev * node->stdev / 2 || tones[0].name == NULL) {
+        return NULL;
+    }
+    return strncmp(tones[0].name, "mains", 5) == 0   ? "mains"
+           : strcmp(tones[0].name, "vibration") == 0 ? "vibration"
+                                                     : "tone";
+}
+
+const char *lw_noise_cause(const struct lw_noise_node *node, bool stuck)
+{
+    const char *tone = tone_cause(node);
+    if (node->loop_failed > 0.5) {
+        return "loop failed";
+    }
+    if (node->at_range_end > 0.5) {
+        return "saturated";
+    }
+    if (stuck) {
+        return "stuck";
+    }
+    if (node->count_jumps > 0) {
+        return "counts lost";
+    }
+    if (node->jumps != LW_NOISE_STEADY) {
+        return node->jumps == LW_NOISE_STEP ? "step" : "loose contact";
+    }
+    if (tone != NULL) {
+        return tone;
+    }
+    if (drifts(node)) {
+        return "drift";
+    }
+    if (node->outliers >= FEWEST_OUTLIERS) {
+        return "spikes";
+    }
+    return node->verdict == LW_FAIL ? "unexplained" : "quiet";
+}
