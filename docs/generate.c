@@ -6,6 +6,7 @@
 #include "page.h"
 
 #include "base/number.h"
+#include "check/ports.h"
 #include "site/plan.h"
 #include "site/record.h"
 #include "site/shapes.h"
@@ -230,5 +231,8 @@ int main(int count, char **words)
     for (const struct lw_site_shape *site = lw_site_shapes; site->name; site++) {
         good = pages_of(site, docs, check) && good;
     }
+    const struct lw_site_shape ports = {"ports", "linewalk ports: what ports --json prints",
+                                        &lw_ports_shape};
+    good = pages_of(&ports, docs, check) && good;
     return good ? 0 : 1;
 }

@@ -3,6 +3,8 @@
 // Lists serial ports through libserialport, and finds who holds one by looking through the open
 // descriptors of all processes: most programs that use a port take no lock on it.
 #include "line/ports.h"
+#include "line/ports_inside.h"
+#include "line/terminal.h"
 
 #include "base/text.h"
 
@@ -10,9 +12,12 @@
 #include <dirent.h>
 #include <grp.h>
 #include <libserialport.h>
+#include <linux/serial.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <sys/stat.h>
+#include <termios.h>
 #include <unistd.h>
 
 static bool process_has_open(const char *pid, dev_t device)
@@ -48,6 +53,11 @@ static void process_name(const char *pid, char *name, size_t size)
     lw_print(name, size, "%s (%s)", clean[0] ? clean : "process", pid);
 }
 
+bool lw_ports_sees_all(void)
+{
+    return geteuid() == 0;
+}
+
 bool lw_port_holder(const char *path, char *holder, size_t size)
 {
     struct stat facts;
@@ -67,19 +77,100 @@ bool lw_port_holder(const char *path, char *holder, size_t size)
     return holder[0] != '\0';
 }
 
-static void describe(struct lw_port *port, const struct sp_port *found)
+static void clean_into(char *to, size_t size, const char *from)
 {
-    const char *name = sp_get_port_name(found), *says = sp_get_port_description(found);
-    struct stat facts;
-    lw_text_clean(port->name, sizeof port->name, name, strlen(name));
-    if (says) {
-        lw_text_clean(port->description, sizeof port->description, says, strlen(says));
+    if (from) {
+        lw_text_clean(to, size, from, strlen(from));
     }
-    const struct group *group = stat(name, &facts) == 0 ? getgrgid(facts.st_gid) : NULL;
+}
+
+static void describe_usb(struct lw_port *port, const struct sp_port *found)
+{
+    if (sp_get_port_transport(found) != SP_TRANSPORT_USB) {
+        return;
+    }
+    port->on_usb = true;
+    if (sp_get_port_usb_bus_address(found, &port->usb_bus, &port->usb_number) != SP_OK) {
+        port->usb_bus = port->usb_number = 0;
+    }
+    if (sp_get_port_usb_vid_pid(found, &port->vendor_id, &port->product_id) != SP_OK) {
+        port->vendor_id = port->product_id = 0;
+    }
+    clean_into(port->maker, sizeof port->maker, sp_get_port_usb_manufacturer(found));
+    clean_into(port->product, sizeof port->product, sp_get_port_usb_product(found));
+    clean_into(port->serial, sizeof port->serial, sp_get_port_usb_serial(found));
+}
+
+// The name of the driver is where its link leads to.
+static bool read_link_name(const char *path, char *name, size_t size)
+{
+    char to[300];
+    ssize_t length = readlink(path, to, sizeof to - 1);
+    if (length <= 0) {
+        return false;
+    }
+    to[length] = '\0';
+    const char *slash = strrchr(to, '/');
+    clean_into(name, size, slash ? slash + 1 : to);
+    return true;
+}
+
+// Newer kernels put a "port" and a "ctrl" of their own between a UART and its driver.
+static void read_driver(struct lw_port *port, const char *device)
+{
+    static const char *const ups[] = {"", "/..", "/../.."};
+    char path[200];
+    for (size_t i = 0; i < sizeof ups / sizeof ups[0]; i++) {
+        lw_print(path, sizeof path, "/sys/class/tty/%s/device%s/driver", device, ups[i]);
+        bool found = read_link_name(path, port->driver, sizeof port->driver);
+        if (!found || (strcmp(port->driver, "port") != 0 && strcmp(port->driver, "ctrl") != 0)) {
+            return;
+        }
+    }
+}
+
+int lw_port_latency_ms(const char *device)
+{
+    char path[200];
+    int latency_ms = -1;
+    lw_print(path, sizeof path, "/sys/class/tty/%s/device/latency_timer", device);
+    FILE *file = fopen(path, "r");
+    if (file && (fscanf(file, "%d", &latency_ms) != 1 || latency_ms <= 0)) {
+        latency_ms = -1;
+    }
+    if (file) {
+        fclose(file);
+    }
+    return latency_ms;
+}
+
+static void read_rights(struct lw_port *port, const char *name)
+{
+    struct stat facts;
+    bool there = stat(name, &facts) == 0;
+    const mode_t both = S_IRGRP | S_IWGRP;
+    const struct group *group = there && facts.st_gid != 0 && (facts.st_mode & both) == both
+                                    ? getgrgid(facts.st_gid)
+                                    : NULL;
     if (group) {
-        lw_text_clean(port->group, sizeof port->group, group->gr_name, strlen(group->gr_name));
+        clean_into(port->group, sizeof port->group, group->gr_name);
     }
     port->may_open = access(name, R_OK | W_OK) == 0;
+}
+
+static void describe(struct lw_port *port, const struct sp_port *found)
+{
+    const char *name = sp_get_port_name(found), *slash = strrchr(name, '/');
+    const char *device = slash ? slash + 1 : name;
+    clean_into(port->name, sizeof port->name, name);
+    const char *says = sp_get_port_description(found);
+    if (says && strcmp(says, device) != 0) { // the library's word for nothing
+        clean_into(port->description, sizeof port->description, says);
+    }
+    describe_usb(port, found);
+    read_driver(port, device);
+    port->latency_ms = lw_port_latency_ms(device);
+    read_rights(port, name);
     lw_port_holder(name, port->holder, sizeof port->holder);
 }
 
@@ -117,4 +208,29 @@ void lw_ports_free(struct lw_list *ports)
 {
     free(ports->items);
     *ports = (struct lw_list){0};
+}
+
+enum lw_status lw_port_rs485(const char *path, struct lw_port_rs485 *rs485, struct lw_error *error)
+{
+    struct serial_rs485 now = {0};
+    struct termios before;
+    int port = -1;
+    *rs485 = (struct lw_port_rs485){0};
+    enum lw_status status = lw_terminal_open(path, true, &port, &before, error);
+    if (status != LW_OK) {
+        return status;
+    }
+    if (ioctl(port, TIOCGRS485, &now) == 0) {
+        *rs485 = (struct lw_port_rs485){
+            .supported = true,
+            .on = now.flags & SER_RS485_ENABLED,
+            .rts_while_sending = now.flags & SER_RS485_RTS_ON_SEND,
+            .rts_after_sending = now.flags & SER_RS485_RTS_AFTER_SEND,
+            .hears_itself = now.flags & SER_RS485_RX_DURING_TX,
+            .before_ms = (int)now.delay_rts_before_send,
+            .after_ms = (int)now.delay_rts_after_send,
+        };
+    }
+    lw_terminal_close(port, &before);
+    return LW_OK;
 }

@@ -5,6 +5,7 @@
 // libserialport touches it and put back at the end, since it restores nothing.
 #include "line/line.h"
 #include "line/marks.h"
+#include "line/ports_inside.h"
 #include "line/system_line.h"
 #include "line/terminal.h"
 
@@ -241,19 +242,12 @@ static const struct lw_line_ops serial_ops = {
 // Some adapters gather bytes until a timer runs out, and tell its milliseconds.
 static void read_latency(struct serial *serial, const char *real)
 {
-    char path[PATH_MAX + 64], remark[120];
     const char *slash = strrchr(real, '/');
-    int latency_ms = -1;
-    lw_print(path, sizeof path, "/sys/class/tty/%s/device/latency_timer", slash ? slash + 1 : real);
-    FILE *file = fopen(path, "r");
-    if (file && fscanf(file, "%d", &latency_ms) == 1 && latency_ms > 0) {
+    int latency_ms = lw_port_latency_ms(slash ? slash + 1 : real);
+    if (latency_ms > 0) {
         serial->adapter_late_ns = 1000000 * (int64_t)latency_ms;
-        lw_print(remark, sizeof remark, "the adapter keeps received bytes for up to %d ms",
-                 latency_ms);
-        lw_copy(serial->system.line.remark, sizeof serial->system.line.remark, remark);
-    }
-    if (file) {
-        fclose(file);
+        lw_print(serial->system.line.remark, sizeof serial->system.line.remark,
+                 "the adapter keeps received bytes for up to %d ms", latency_ms);
     }
 }
 

@@ -94,6 +94,31 @@ const struct lw_code lw_codes[] = {
      "uses",
      running_machine},
 
+    // Ports.
+    {"ports_forbidden", "ports", "a port is not this user's to open",
+     "sudo usermod -aG %s \"$USER\", then log in again", NULL},
+    {"ports_busy", "ports", "another program has the port open",
+     "end %s, or wait until it is done: two programs on one port garble each other", NULL},
+    {"ports_latency", "ports", "the adapter holds received bytes back",
+     "echo 1 | sudo tee /sys/class/tty/%s/device/latency_timer; it lasts until the adapter is "
+     "pulled out",
+     NULL},
+    {"ports_starved", "ports", "the adapter asks for more than its place on USB gives",
+     "plug the adapter into the machine itself, or into a hub with a supply of its own", NULL},
+    {"ports_hub_row", "ports", "hubs without a supply of their own stand in a row",
+     "take one of them out: USB does not allow it, and what is behind the second starves", NULL},
+    {"ports_hub_unfed", "ports", "a hub runs without its own supply",
+     "plug in the hub's supply, or count it as a hub without one", NULL},
+    {"ports_feed", "ports", "the chain draws more than USB is sure to give",
+     "feed the chain from a supply of its own, or fewer nodes from USB; linewalk supply says what "
+     "they draw",
+     live_parts},
+    {"ports_charger", "ports", "the charger may tie 0 V to protective earth",
+     "use an isolated adapter, or pull the charger while you measure, and say which of the two",
+     NULL},
+    {"ports_direction", "ports", "the driver cannot switch the direction of the line",
+     "set the plan's line.direction to rts, or to adapter for one that switches by itself", NULL},
+
     // Scan.
     {"scan_missing", "scan", "a planned node does not answer",
      "look at %s: is its lamp on? Measure V+ to 0 V at its tap; then try its factory address and "

@@ -12,8 +12,6 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-enum { ARGUMENTS_MOST = 15 };
-
 extern char **environ;
 
 static bool find_beside(const char *program, char path[LW_PATH])
@@ -40,9 +38,9 @@ enum lw_status lw_run_beside(const char *program, const char *const *arguments, 
                              struct lw_error *error)
 {
     char path[LW_PATH];
-    char *argv[ARGUMENTS_MOST + 2] = {(char *)program};
+    char *argv[LW_BESIDE_MOST + 2] = {(char *)program};
     for (size_t i = 0; arguments[i] != NULL; i++) {
-        assert(i < ARGUMENTS_MOST);
+        assert(i < LW_BESIDE_MOST);
         argv[i + 1] = (char *)arguments[i];
     }
     pid_t child;

@@ -6,9 +6,11 @@
 
 #include "base/error.h"
 
+enum { LW_BESIDE_MOST = 60 }; // arguments
+
 // Runs `program` (a bare name) from the folder of the running program, else from PATH, with
-// `arguments` (NULL-terminated, without the program's name), and waits for it. *exit_status gets
-// how it ended, 128 and more for a signal. LW_SYSTEM when it cannot be run.
+// `arguments` (at most LW_BESIDE_MOST, NULL-terminated, without the program's name), and waits for
+// it. *exit_status gets how it ended, 128 and more for a signal. LW_SYSTEM when it cannot be run.
 enum lw_status lw_run_beside(const char *program, const char *const *arguments, int *exit_status,
                              struct lw_error *error);
 
