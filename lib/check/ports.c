@@ -184,13 +184,12 @@ static void judge_direction(const struct lw_ports_port *port, struct lw_findings
 
 void lw_ports_findings(const struct lw_ports_options *options, struct lw_ports_result *result)
 {
-    const int kernel_switches = 2; // of the plan's `direction`
     struct lw_findings *findings = &result->findings;
     const struct lw_ports_port *ports = result->ports.items;
     for (size_t i = 0; i < result->ports.count; i++) {
         judge_rights(&ports[i], findings);
         judge_latency(&ports[i], findings);
-        if (options->plan != NULL && options->plan->line.direction == kernel_switches) {
+        if (options->plan != NULL && options->plan->line.direction == LW_DIRECTION_KERNEL) {
             judge_direction(&ports[i], findings);
         }
         if (ports[i].usb != NULL) {

@@ -106,15 +106,31 @@ struct lw_cancel {
     int wake_descriptor;
 };
 
+// Who switches a serial port's transceiver to sending.
+enum lw_direction {
+    LW_DIRECTION_ADAPTER, // the adapter, by itself
+    LW_DIRECTION_RTS,     // this process, with RTS: raised while sending
+    LW_DIRECTION_KERNEL,  // the kernel's driver, with RTS: raised while sending
+};
+
 struct lw_line_options {
     struct lw_framing framing;      // for lines that are framed
     const struct lw_cancel *cancel; // may be NULL; must outlive the line
     double connect_s;               // sockets: time allowed for connecting; 0 means 5 s
+    enum lw_direction direction;    // serial ports only
+    int before_ms, after_ms; // with RTS: how long it is raised before the first bit and after the
+                             // last, 0 to 100
 };
 
 // The openers of lib/line. Each sets *line on success only; close with lw_line_close(). A port is
 // taken for this process alone. LW_USAGE for what is no port or no address, LW_SYSTEM for one that
 // is not there, busy, forbidden or out of reach, LW_CANCELLED, LW_MEMORY.
+//
+// A serial port's driver is asked to hand received bytes over at once; that, like all other
+// settings, is put back at the close. Where RTS switches the direction from here, the end of a send
+// is the driver's word where it knows, else computed, and RTS then stays raised for a further
+// millisecond: a node that answers sooner is cut, which the line's remark says. LW_SYSTEM when the
+// kernel is to switch and its driver cannot.
 //
 // Times on a serial port: bytes are dated from when the system handed them over, back by their own
 // length; timing_u_ns states how long the adapter may have kept them. The end of a send is computed

@@ -3,6 +3,7 @@
 // Serial ports. libserialport opens and sets them, rates outside the usual table included; waiting
 // is our own, since its blocking calls go on after a signal. The port's settings are noted before
 // libserialport touches it and put back at the end, since it restores nothing.
+#include "line/driver.h"
 #include "line/line.h"
 #include "line/marks.h"
 #include "line/ports_inside.h"
@@ -25,6 +26,9 @@
 struct serial {
     struct lw_system_line system; // first: it is a line; its descriptor is ours, not the library's
     struct termios before;
+    struct lw_driver driver;     // as it was found
+    bool by_rts;                 // the direction is switched here
+    int64_t before_ns, after_ns; // RTS around a send
     struct sp_port *port;
     struct lw_marks marks;
     struct serial_icounter_struct errors; // the driver's counts so far
@@ -65,14 +69,14 @@ static enum lw_status drain(const struct lw_system_line *system, struct lw_error
 // The end is computed, for the system says only that its own buffer is empty while the adapter
 // still sends; when even that is not so at the computed end, the transmission started late and its
 // end is when the buffer is empty.
-static enum lw_status serial_send(struct lw_line *line, const uint8_t *bytes, size_t count,
-                                  int64_t *first_ns, int64_t *last_ns, struct lw_error *error)
+static enum lw_status transmit(const struct serial *serial, const uint8_t *bytes, size_t count,
+                               int64_t *first_ns, int64_t *last_ns, struct lw_error *error)
 {
-    const struct lw_system_line *system = &((struct serial *)line)->system;
+    const struct lw_system_line *system = &serial->system;
     *first_ns = lw_clock_now_ns(&system->clock);
     enum lw_status status = lw_system_line_write(system, bytes, count, error);
     if (status == LW_OK) {
-        *last_ns = *first_ns + lw_framing_chars_ns(&line->framing, count);
+        *last_ns = *first_ns + lw_framing_chars_ns(&system->line.framing, count);
         status = wait_until(system, *last_ns, error);
     }
     int left = 0;
@@ -81,6 +85,57 @@ static enum lw_status serial_send(struct lw_line *line, const uint8_t *bytes, si
         *last_ns = lw_clock_now_ns(&system->clock);
     }
     return status;
+}
+
+// Until the last bit has left: the driver's word, asked every 50 us for at most 20 ms, or a
+// millisecond for an adapter behind USB that says nothing (common practice).
+static enum lw_status wait_for_end(const struct serial *serial, int64_t *last_ns,
+                                   struct lw_error *error)
+{
+    const struct lw_system_line *system = &serial->system;
+    const int64_t step_ns = 50000, most_ns = 20000000, unknown_ns = 1000000;
+    int64_t begun_ns = lw_clock_now_ns(&system->clock), now_ns = begun_ns;
+    bool known = true;
+    enum lw_status status = LW_OK;
+    while (status == LW_OK && !lw_driver_sent(system->descriptor, &known) && known &&
+           now_ns - begun_ns < most_ns) {
+        status = wait_until(system, now_ns + step_ns, error);
+        now_ns = lw_clock_now_ns(&system->clock);
+        *last_ns = now_ns;
+    }
+    return known || status != LW_OK ? status : wait_until(system, begun_ns + unknown_ns, error);
+}
+
+// RTS goes down again whatever became of the bytes: a driver that stays on blocks the line.
+static enum lw_status transmit_with_rts(const struct serial *serial, const uint8_t *bytes,
+                                        size_t count, int64_t *first_ns, int64_t *last_ns,
+                                        struct lw_error *error)
+{
+    const struct lw_system_line *system = &serial->system;
+    if (!lw_driver_rts(system->descriptor, true)) {
+        return lw_system_line_gone(system, error);
+    }
+    enum lw_status status =
+        wait_until(system, lw_clock_now_ns(&system->clock) + serial->before_ns, error);
+    if (status == LW_OK) {
+        status = transmit(serial, bytes, count, first_ns, last_ns, error);
+    }
+    if (status == LW_OK) {
+        status = wait_for_end(serial, last_ns, error);
+    }
+    if (status == LW_OK) {
+        status = wait_until(system, lw_clock_now_ns(&system->clock) + serial->after_ns, error);
+    }
+    lw_driver_rts(system->descriptor, false);
+    return status;
+}
+
+static enum lw_status serial_send(struct lw_line *line, const uint8_t *bytes, size_t count,
+                                  int64_t *first_ns, int64_t *last_ns, struct lw_error *error)
+{
+    const struct serial *serial = (struct serial *)line;
+    return serial->by_rts ? transmit_with_rts(serial, bytes, count, first_ns, last_ns, error)
+                          : transmit(serial, bytes, count, first_ns, last_ns, error);
 }
 
 // What the marks cannot tell, parity from stop bit, and what they do not show, an overrun and a
@@ -217,6 +272,9 @@ static enum lw_status serial_set_framing(struct lw_line *line, const struct lw_f
     if (status != LW_OK) {
         apply(serial, &line->framing, NULL);
     }
+    if (serial->by_rts) {
+        lw_driver_rts(serial->system.descriptor, false);
+    }
     return status;
 }
 
@@ -224,6 +282,7 @@ static void serial_close(struct lw_line *line)
 {
     struct serial *serial = (struct serial *)line;
     ioctl(serial->system.descriptor, TIOCNXCL);
+    lw_driver_put_back(serial->system.descriptor, &serial->driver);
     if (serial->port) {
         sp_close(serial->port);
         sp_free_port(serial->port);
@@ -239,16 +298,58 @@ static const struct lw_line_ops serial_ops = {
     .close = serial_close,
 };
 
-// Some adapters gather bytes until a timer runs out, and tell its milliseconds.
+static void say(struct serial *serial, const char *what)
+{
+    char before[sizeof serial->system.line.remark];
+    lw_copy(before, sizeof before, serial->system.line.remark);
+    lw_print(serial->system.line.remark, sizeof before, "%s%s%s", before, before[0] ? "; " : "",
+             what);
+}
+
+// Some adapters gather bytes until a timer runs out, and tell its milliseconds. One is what is left
+// when the driver was asked not to.
 static void read_latency(struct serial *serial, const char *real)
 {
+    char what[80];
     const char *slash = strrchr(real, '/');
     int latency_ms = lw_port_latency_ms(slash ? slash + 1 : real);
     if (latency_ms > 0) {
         serial->adapter_late_ns = 1000000 * (int64_t)latency_ms;
-        lw_print(serial->system.line.remark, sizeof serial->system.line.remark,
-                 "the adapter keeps received bytes for up to %d ms", latency_ms);
+        lw_print(what, sizeof what, "the adapter keeps received bytes for up to %d ms", latency_ms);
+        say(serial, what);
     }
+}
+
+static enum lw_status set_direction(struct serial *serial, const struct lw_line_options *options,
+                                    struct lw_error *error)
+{
+    const struct lw_system_line *system = &serial->system;
+    bool known = true;
+    switch (options->direction) {
+    case LW_DIRECTION_ADAPTER:
+        break;
+    case LW_DIRECTION_KERNEL:
+        if (!lw_driver_switch(system->descriptor, options, &serial->driver)) {
+            return lw_fail(error, LW_SYSTEM,
+                           "the driver of port '%s' cannot switch the direction with these "
+                           "delays: let RTS or the adapter do it (the plan's line.direction)",
+                           system->line.name);
+        }
+        break;
+    case LW_DIRECTION_RTS:
+        serial->by_rts = true;
+        serial->before_ns = options->before_ms * INT64_C(1000000);
+        serial->after_ns = options->after_ms * INT64_C(1000000);
+        if (!lw_driver_rts(system->descriptor, false)) {
+            return lw_fail(error, LW_SYSTEM, "port '%s' has no RTS to switch the direction with",
+                           system->line.name);
+        }
+        (void)lw_driver_sent(system->descriptor, &known);
+        if (!known) {
+            say(serial, "RTS stays raised for 1 ms after a send: sooner answers are cut");
+        }
+    }
+    return LW_OK;
 }
 
 static void read_adapter(struct serial *serial)
@@ -261,12 +362,14 @@ static void read_adapter(struct serial *serial)
 }
 
 // The library knows ports by their own name, not by that of a link.
-static enum lw_status open_port(struct serial *serial, const char *path, struct lw_error *error)
+static enum lw_status open_port(struct serial *serial, const char *path,
+                                const struct lw_line_options *options, struct lw_error *error)
 {
     char *real = realpath(path, NULL);
     if (!real) {
         return lw_fail_errno(error, errno, "cannot open port '%s'", serial->system.line.name);
     }
+    lw_driver_hurry(serial->system.descriptor, &serial->driver);
     read_latency(serial, real);
     enum sp_return got = sp_get_port_by_name(real, &serial->port);
     free(real);
@@ -279,7 +382,12 @@ static enum lw_status open_port(struct serial *serial, const char *path, struct 
                              serial->system.line.name);
     }
     ioctl(serial->system.descriptor, TIOCEXCL);
-    return apply(serial, &serial->system.line.framing, error);
+    enum lw_status status = apply(serial, &serial->system.line.framing, error);
+    if (status == LW_OK) {
+        status = set_direction(serial, options, error);
+    }
+    lw_terminal_keep(serial->system.descriptor, &serial->driver);
+    return status;
 }
 
 enum lw_status lw_serial_open(const char *path, const struct lw_line_options *options,
@@ -301,7 +409,7 @@ enum lw_status lw_serial_open(const char *path, const struct lw_line_options *op
         free(serial);
         return status;
     }
-    status = open_port(serial, path, error);
+    status = open_port(serial, path, options, error);
     if (status != LW_OK) {
         serial_close(&serial->system.line);
         return status;

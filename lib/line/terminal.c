@@ -5,6 +5,7 @@
 #include "line/terminal.h"
 
 #include "base/text.h"
+#include "line/driver.h"
 #include "line/ports.h"
 
 #include <errno.h>
@@ -23,6 +24,7 @@ static struct {
     volatile sig_atomic_t used;
     int descriptor;
     struct termios before;
+    struct lw_driver driver;
 } opened_terminals[16];
 
 enum { SLOTS = sizeof opened_terminals / sizeof opened_terminals[0] };
@@ -33,9 +35,24 @@ static void remember(int descriptor, const struct termios *before)
         if (!opened_terminals[i].used) {
             opened_terminals[i].descriptor = descriptor;
             opened_terminals[i].before = *before;
+            opened_terminals[i].driver = (struct lw_driver){0};
             atomic_signal_fence(memory_order_release);
             opened_terminals[i].used = 1;
             return;
+        }
+    }
+}
+
+// The flags come last, since the handler may run between any two instructions.
+void lw_terminal_keep(int descriptor, const struct lw_driver *driver)
+{
+    for (size_t i = 0; i < SLOTS; i++) {
+        if (opened_terminals[i].used && opened_terminals[i].descriptor == descriptor) {
+            struct lw_driver *kept = &opened_terminals[i].driver;
+            *kept = (struct lw_driver){.serial = driver->serial, .rs485 = driver->rs485};
+            atomic_signal_fence(memory_order_release);
+            kept->lowered = driver->lowered;
+            kept->switched = driver->switched;
         }
     }
 }
@@ -53,6 +70,7 @@ void lw_line_restore_all(void)
 {
     for (size_t i = 0; i < SLOTS; i++) {
         if (opened_terminals[i].used) {
+            lw_driver_put_back(opened_terminals[i].descriptor, &opened_terminals[i].driver);
             tcsetattr(opened_terminals[i].descriptor, TCSANOW, &opened_terminals[i].before);
         }
     }

@@ -17,6 +17,10 @@
 enum lw_status lw_terminal_open(const char *path, bool alone, int *descriptor,
                                 struct termios *before, struct lw_error *error);
 
+// Lets lw_line_restore_all() put the driver's settings back as well, from now on.
+struct lw_driver;
+void lw_terminal_keep(int descriptor, const struct lw_driver *driver);
+
 // Puts the settings back and closes. Until then lw_line_restore_all() knows the terminal.
 void lw_terminal_close(int descriptor, const struct termios *before);
 

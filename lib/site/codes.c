@@ -100,8 +100,9 @@ const struct lw_code lw_codes[] = {
     {"ports_busy", "ports", "another program has the port open",
      "end %s, or wait until it is done: two programs on one port garble each other", NULL},
     {"ports_latency", "ports", "the adapter holds received bytes back",
-     "echo 1 | sudo tee /sys/class/tty/%s/device/latency_timer; it lasts until the adapter is "
-     "pulled out",
+     "nothing for linewalk, which lowers it while it has the port, where the driver lets it; for "
+     "other programs: echo 1 | sudo tee /sys/class/tty/%s/device/latency_timer, which lasts until "
+     "the adapter is pulled out",
      NULL},
     {"ports_starved", "ports", "the adapter asks for more than its place on USB gives",
      "plug the adapter into the machine itself, or into a hub with a supply of its own", NULL},

@@ -36,8 +36,9 @@ struct lw_plan_line {
     double wanted_cycle_ms, length_m, longest_stub_m;
     struct lw_list terminations; // of struct lw_termination
     struct lw_bias *bias;
-    int tester_at; // tap, LW_TAP_HEAD (default) or LW_TAP_TAIL
-    int direction; // 0 adapter (default), 1 rts, 2 kernel
+    int tester_at;                               // tap, LW_TAP_HEAD (default) or LW_TAP_TAIL
+    int direction;                               // enum lw_direction; the adapter by default
+    int direction_before_ms, direction_after_ms; // 0 by default
 };
 
 struct lw_controller_read {

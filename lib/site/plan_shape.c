@@ -69,6 +69,10 @@ static const struct lw_field line_fields[] = {
     FIELD(LW_CHOICE, "direction", direction,
           "who switches the adapter to sending: adapter, rts line, kernel; absent: adapter",
           WORDS(direction_words)),
+    FIELD(LW_INTEGER, "direction_before_ms", direction_before_ms,
+          "how long RTS is raised before the first bit, ms; absent: 0", RANGE(0, 100)),
+    FIELD(LW_INTEGER, "direction_after_ms", direction_after_ms,
+          "how long RTS stays raised after the last bit, ms; absent: 0", RANGE(0, 100)),
     {0}};
 #undef OF
 static const struct lw_shape line_shape = SHAPE("line", struct lw_plan_line, line_fields);

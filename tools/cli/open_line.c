@@ -77,6 +77,11 @@ enum lw_status lw_open_line(struct lw_session *session, const char *on,
 {
     char path[LW_PATH];
     struct lw_line_options options = {.cancel = lw_cli_cancel()};
+    if (session->has_plan) {
+        options.direction = (enum lw_direction)session->plan.line.direction;
+        options.before_ms = session->plan.line.direction_before_ms;
+        options.after_ms = session->plan.line.direction_after_ms;
+    }
     if (framing != NULL) {
         options.framing = *framing;
     } else {

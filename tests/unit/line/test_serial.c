@@ -70,6 +70,47 @@ static int queued; // bytes that the system says it has not sent yet
 static bool counts; // the driver has counts of errors
 static struct serial_icounter_struct driver;
 
+// What a driver has beside, and what was done to it.
+static struct {
+    bool has_serial, has_rs485, has_transmitter;
+    int flags;
+    struct serial_rs485 rs485;
+    char rts[40]; // 'R' raised, 'r' lowered, in the order it was done
+} made;
+
+static void note_rts(char what)
+{
+    size_t length = strlen(made.rts);
+    if (length + 1 < sizeof made.rts) {
+        made.rts[length] = what;
+    }
+}
+
+// Returns 1 when the request is none of these.
+static int answer_as_driver(unsigned long request, void *argument)
+{
+    struct serial_struct *serial = argument;
+    switch (request) {
+    case TIOCGSERIAL:
+        *serial = (struct serial_struct){.flags = made.flags};
+        return made.has_serial ? 0 : -1;
+    case TIOCSSERIAL:
+        made.flags = serial->flags;
+        return made.has_serial ? 0 : -1;
+    case TIOCGRS485:
+        *(struct serial_rs485 *)argument = made.rs485;
+        return made.has_rs485 ? 0 : -1;
+    case TIOCSRS485:
+        made.rs485 = *(struct serial_rs485 *)argument;
+        return made.has_rs485 ? 0 : -1;
+    case TIOCSERGETLSR:
+        *(unsigned *)argument = TIOCSER_TEMT;
+        return made.has_transmitter ? 0 : -1;
+    default:
+        return 1;
+    }
+}
+
 int ioctl(int descriptor, unsigned long request, ...)
 {
     va_list list;
@@ -88,8 +129,16 @@ int ioctl(int descriptor, unsigned long request, ...)
         *(int *)argument = queued;
         return 0;
     }
-    if (request == TIOCMSET || request == TIOCMBIS || request == TIOCMBIC) {
+    if (request == TIOCMBIS || request == TIOCMBIC) {
+        note_rts(request == TIOCMBIS ? 'R' : 'r');
         return 0;
+    }
+    if (request == TIOCMSET) {
+        return 0;
+    }
+    int answer = answer_as_driver(request, argument);
+    if (answer != 1) {
+        return answer;
     }
     return (int)syscall(SYS_ioctl, descriptor, request, argument);
 }
@@ -249,6 +298,88 @@ static void an_adapter_that_keeps_bytes_widens_the_uncertainty_and_is_said(void 
     assert_int_equal(lw_line_receive(ends->line, INT64_MAX, &byte, 1, &piece, NULL), LW_OK);
     // JCGM 100:2008, 4.3.7: 16 ms / sqrt(3).
     assert_int_equal(piece.timing_u_ns, 9237604);
+}
+
+static void open_with(struct ends *ends, enum lw_direction direction, enum lw_status wanted)
+{
+    struct lw_line_options options = plain;
+    struct lw_error error = {0};
+    options.direction = direction;
+    options.before_ms = 2;
+    options.after_ms = 3;
+    assert_int_equal(lw_serial_open(ends->path, &options, &ends->line, &error), wanted);
+    if (wanted != LW_OK) {
+        assert_non_null(strstr(error.says, "cannot switch the direction"));
+    }
+}
+
+static void the_driver_is_asked_to_hurry_and_left_as_it_was(void **state)
+{
+    struct ends *ends = *state;
+    made.has_serial = true;
+    made.flags = ASYNC_SPD_CUST;
+    open_port(ends);
+    assert_int_equal(made.flags, ASYNC_SPD_CUST | ASYNC_LOW_LATENCY);
+    lw_line_close(ends->line);
+    ends->line = NULL;
+    assert_int_equal(made.flags, ASYNC_SPD_CUST);
+    open_port(ends);
+    lw_line_restore_all();
+    assert_int_equal(made.flags, ASYNC_SPD_CUST);
+    made.has_serial = false;
+}
+
+static void the_kernel_switches_the_direction_with_the_delays_asked(void **state)
+{
+    struct ends *ends = *state;
+    made.has_rs485 = true;
+    made.rs485 = (struct serial_rs485){.flags = SER_RS485_RTS_AFTER_SEND};
+    open_with(ends, LW_DIRECTION_KERNEL, LW_OK);
+    assert_int_equal(made.rs485.flags, SER_RS485_ENABLED | SER_RS485_RTS_ON_SEND);
+    assert_int_equal(made.rs485.delay_rts_before_send, 2);
+    assert_int_equal(made.rs485.delay_rts_after_send, 3);
+    lw_line_close(ends->line);
+    ends->line = NULL;
+    assert_int_equal(made.rs485.flags, SER_RS485_RTS_AFTER_SEND);
+    made.has_rs485 = false;
+}
+
+static void a_driver_that_cannot_switch_is_said_before_anything_is_sent(void **state)
+{
+    open_with(*state, LW_DIRECTION_KERNEL, LW_SYSTEM);
+}
+
+static void rts_is_raised_while_sending_and_for_the_time_asked(void **state)
+{
+    struct ends *ends = *state;
+    int64_t first_ns = 0, last_ns = 0;
+    made.has_transmitter = true;
+    made.rts[0] = '\0';
+    open_with(ends, LW_DIRECTION_RTS, LW_OK);
+    memset(made.rts, 0, sizeof made.rts);
+    int64_t begun_ns = lw_clock_now_ns(ends->line->clock);
+    assert_int_equal(
+        lw_line_send(ends->line, (const uint8_t *)"abcd", 4, &first_ns, &last_ns, NULL), LW_OK);
+    assert_string_equal(made.rts, "Rr");
+    assert_true(first_ns - begun_ns >= 2000000);
+    assert_true(lw_clock_now_ns(ends->line->clock) - last_ns >= 3000000);
+    made.has_transmitter = false;
+}
+
+static void rts_goes_down_when_a_send_is_cancelled(void **state)
+{
+    struct ends *ends = *state;
+    struct lw_cancel cancel = {.wake_descriptor = -1};
+    struct lw_line_options options = plain;
+    options.direction = LW_DIRECTION_RTS;
+    options.cancel = &cancel;
+    assert_int_equal(lw_serial_open(ends->path, &options, &ends->line, NULL), LW_OK);
+    assert_non_null(strstr(ends->line->remark, "sooner answers are cut"));
+    memset(made.rts, 0, sizeof made.rts);
+    cancel.flag = 1;
+    assert_int_equal(lw_line_send(ends->line, (const uint8_t *)"ab", 2, NULL, NULL, NULL),
+                     LW_CANCELLED);
+    assert_string_equal(made.rts, "Rr");
 }
 
 static void every_byte_comes_through_the_marks_unchanged(void **state)
@@ -477,6 +608,11 @@ int main(void)
         ON_A_PORT(damage_is_told_apart_by_what_the_driver_counts),
         ON_A_PORT(without_counts_damage_is_what_the_framing_makes_likely),
         ON_A_PORT(an_adapter_that_keeps_bytes_widens_the_uncertainty_and_is_said),
+        ON_A_PORT(the_driver_is_asked_to_hurry_and_left_as_it_was),
+        ON_A_PORT(the_kernel_switches_the_direction_with_the_delays_asked),
+        ON_A_PORT(a_driver_that_cannot_switch_is_said_before_anything_is_sent),
+        ON_A_PORT(rts_is_raised_while_sending_and_for_the_time_asked),
+        ON_A_PORT(rts_goes_down_when_a_send_is_cancelled),
         ON_A_PORT(every_byte_comes_through_the_marks_unchanged),
         ON_A_PORT(received_bytes_are_dated_back_by_their_own_length),
         ON_A_PORT(after_closing_the_settings_are_as_before),
