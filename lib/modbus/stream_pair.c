@@ -141,18 +141,18 @@ static void open_exchange(struct lw_pair *pair, const struct lw_item *item)
 {
     bool again = !pair->open && pair->unanswered && same(&pair->asked, item);
     uint8_t attempt = pair->exchange.attempt;
-    pair->exchange = (struct lw_exchange){
-        .address = item->bytes[0],
-        .outcome = LW_NO_ANSWER,
-        .attempt = (uint8_t)(again && attempt < UINT8_MAX ? attempt + 1 : 1),
-        .sent_first_ns = item->first_ns,
-        .sent_last_ns = item->last_ns,
-        .reply_first_ns = -1,
-        .reply_last_ns = -1,
-        .timing_u_ns = item->timing_u_ns,
-    };
-    take_pdu(item, &pair->exchange.request);
-    pair->asked = *item;
+    struct lw_exchange *exchange = &pair->exchange;
+    memset(exchange, 0, offsetof(struct lw_exchange, request));
+    exchange->address = item->bytes[0];
+    exchange->outcome = LW_NO_ANSWER;
+    exchange->attempt = (uint8_t)(again && attempt < UINT8_MAX ? attempt + 1 : 1);
+    exchange->sent_first_ns = item->first_ns;
+    exchange->sent_last_ns = item->last_ns;
+    exchange->reply_first_ns = exchange->reply_last_ns = -1;
+    exchange->timing_u_ns = item->timing_u_ns;
+    exchange->reply.count = 0;
+    take_pdu(item, &exchange->request);
+    memcpy(&pair->asked, item, offsetof(struct lw_item, bytes) + item->count);
     pair->open = true;
     pair->echoed = pair->wrong = false;
     pair->garbled = 0;

@@ -269,7 +269,9 @@ static FILE *open_file(const struct lw_feed *feed, struct lw_error *error)
     if (file == NULL) {
         // A file that a person named and that is not there is a wrong name, no failing disk.
         lw_fail(error, errno == ENOENT ? LW_BAD_FILE : LW_SYSTEM, "%s", strerror(errno));
+        return NULL;
     }
+    setvbuf(file, NULL, _IOFBF, CHUNK);
     return file;
 }
 
