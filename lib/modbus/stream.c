@@ -115,6 +115,7 @@ static void hand_on(struct lw_stream *stream, size_t count, bool is_frame)
 {
     struct lw_item *item = lw_pair_room(&stream->pair);
     item->is_frame = is_frame;
+    item->can_request = item->can_reply = false;
     item->at = here(stream);
     item->count = count;
     memcpy(item->bytes, stream->bytes + stream->start, count);
