@@ -43,27 +43,30 @@ static void pad_to(struct lw_row *row, size_t column)
 }
 
 // A whole number, right-aligned in `width` and filled with `fill`.
-static void put_number(struct lw_row *row, uint64_t value, size_t width, char fill)
+static void put_number(struct lw_row *row, uint32_t value, size_t width, char fill)
 {
-    char digits[24];
-    size_t count = 0;
+    char digits[16];
+    size_t at = sizeof digits;
     do {
-        digits[count++] = (char)('0' + value % 10);
+        digits[--at] = (char)('0' + value % 10);
         value /= 10;
     } while (value > 0);
-    for (size_t i = count; i < width; i++) {
-        put(row, fill);
+    while (sizeof digits - at < width && at > 0) {
+        digits[--at] = fill;
     }
-    while (count > 0) {
-        put(row, digits[--count]);
+    if (row->count + sizeof digits < LW_ROW) {
+        memcpy(row->bytes + row->count, digits + at, sizeof digits - at);
+        row->count += sizeof digits - at;
     }
 }
 
 static void put_hex(struct lw_row *row, uint8_t byte)
 {
     static const char digits[] = "0123456789abcdef";
-    put(row, digits[byte >> 4]);
-    put(row, digits[byte & 15]);
+    if (row->count + 2 < LW_ROW) {
+        row->bytes[row->count++] = digits[byte >> 4];
+        row->bytes[row->count++] = digits[byte & 15];
+    }
 }
 
 // Seconds with six decimals; "-" for an unknown time.
@@ -76,25 +79,28 @@ static void put_seconds(struct lw_row *row, int64_t ns, size_t width)
         put(row, '-');
         return;
     }
-    uint64_t us = (uint64_t)ns / 1000;
-    put_number(row, us / 1000000, width > 7 ? width - 7 : 0, ' ');
+    int64_t us = ns / 1000;
+    put_number(row, (uint32_t)(us / 1000000), width > 7 ? width - 7 : 0, ' ');
     put(row, '.');
-    put_number(row, us % 1000000, 6, '0');
+    put_number(row, (uint32_t)(us % 1000000), 6, '0');
 }
 
 static void put_milliseconds(struct lw_row *row, int64_t ns, size_t width)
 {
-    uint64_t tenths = ((uint64_t)ns + 50000) / 100000;
-    put_number(row, tenths / 10, width > 2 ? width - 2 : 0, ' ');
+    int64_t tenths = (ns + 50000) / 100000;
+    put_number(row, (uint32_t)(tenths / 10), width > 2 ? width - 2 : 0, ' ');
     put(row, '.');
-    put_number(row, tenths % 10, 1, '0');
+    put_number(row, (uint32_t)(tenths % 10), 1, '0');
 }
 
+// In groups of so many, with blanks between them; group 0: all together.
 static void put_bytes(struct lw_row *row, const uint8_t *bytes, size_t count, size_t group)
 {
+    size_t left = group;
     for (size_t i = 0; i < count; i++) {
-        if (i > 0 && group > 0 && i % group == 0) {
+        if (group > 0 && left-- == 0) {
             put(row, ' ');
+            left = group - 1;
         }
         put_hex(row, bytes[i]);
     }

@@ -111,12 +111,13 @@ static void date(struct lw_stream *stream, struct lw_item *item)
 }
 
 // Hands the next `count` bytes on.
-static void hand_on(struct lw_stream *stream, size_t count, bool is_frame)
+static void hand_on(struct lw_stream *stream, size_t count, bool is_frame, uint64_t answers_at)
 {
     struct lw_item *item = lw_pair_room(&stream->pair);
     item->is_frame = is_frame;
     item->can_request = item->can_reply = false;
     item->at = here(stream);
+    item->answers_at = answers_at;
     item->count = count;
     memcpy(item->bytes, stream->bytes + stream->start, count);
     date(stream, item);
@@ -130,16 +131,18 @@ static void hand_on(struct lw_stream *stream, size_t count, bool is_frame)
     lw_pair_added(&stream->pair);
 }
 
-void lw_stream_take_frame(struct lw_stream *stream, size_t count, bool reply)
+void lw_stream_take_frame(struct lw_stream *stream, size_t count, bool reply, bool answers)
 {
     struct lw_span frame = {stream->bytes + stream->start, count};
+    uint64_t answers_at = answers ? stream->asked_at : LW_NOWHERE;
     lw_weigh_learn(stream, frame, reply);
     stream->asked_count = reply ? 0 : count;
     if (!reply) {
         memcpy(stream->asked, frame.bytes, count);
+        stream->asked_at = here(stream);
     }
     stream->synced = true;
-    hand_on(stream, count, true);
+    hand_on(stream, count, true, answers_at);
 }
 
 // Noise is cut at silence and where another side sends, since what is broken there are two things.
@@ -157,14 +160,14 @@ void lw_stream_take_noise(struct lw_stream *stream, size_t count)
     stream->synced = false;
     while (count > 0) {
         size_t part = noise_part(stream, count);
-        hand_on(stream, part, false);
+        hand_on(stream, part, false, LW_NOWHERE);
         count -= part;
     }
 }
 
 // The shortest frame that is beyond doubt whatever else fits, else the one that most speaks for.
 static const struct lw_candidate *best_of(const struct lw_stream *stream,
-                                          const struct lw_candidate *found, size_t count, int *most)
+                                          struct lw_candidate *found, size_t count, int *most)
 {
     const struct lw_candidate *best = NULL;
     struct lw_span asked = {stream->asked, stream->asked_count};
@@ -193,7 +196,7 @@ static bool take_solid(struct lw_stream *stream, bool final, size_t *need)
     if (most < LW_BITS_SOLID || (most < LW_BITS_CERTAIN && !all_known)) {
         return false;
     }
-    lw_stream_take_frame(stream, best->count, best->reply);
+    lw_stream_take_frame(stream, best->count, best->reply, best->answers);
     return true;
 }
 

@@ -43,7 +43,7 @@ static void step_noise(struct lw_stream *stream, size_t at, size_t end, bool den
 }
 
 static void step_frame(struct lw_stream *stream, size_t at, size_t end,
-                       const struct lw_candidate *candidate)
+                       struct lw_candidate *candidate)
 {
     const struct lw_node *node = &stream->nodes[at][end];
     int bits = candidate->bits + LW_BITS_FRAME + (is_noise(end) ? LW_BITS_ENTER : 0) +
@@ -154,7 +154,7 @@ void lw_cover(struct lw_stream *stream, size_t count, bool final)
             after_noise = true;
         } else {
             to = parts[at].to;
-            lw_stream_take_frame(stream, to - at, parts[at].end == LW_ENDS_REPLY);
+            lw_stream_take_frame(stream, to - at, parts[at].end == LW_ENDS_REPLY, false);
             if (after_noise) {
                 break;
             }

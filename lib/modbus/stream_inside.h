@@ -46,6 +46,7 @@ struct lw_mark { // a piece of the stream
     enum lw_side side;
 };
 enum { LW_MARKS = LW_WINDOW };
+#define LW_NOWHERE UINT64_MAX
 
 struct lw_span { // of the window
     const uint8_t *bytes;
@@ -56,6 +57,7 @@ struct lw_span { // of the window
 struct lw_item {
     bool is_frame, can_request, can_reply;
     uint64_t at;
+    uint64_t answers_at; // of the request that it is known to answer; LW_NOWHERE: not known
     size_t count;
     int64_t first_ns, last_ns, timing_u_ns;
     enum lw_side side;
@@ -131,6 +133,7 @@ struct lw_stream {
     bool synced;               // a frame ended, or the stream began, at `start`
     bool sent_known;           // pieces sent by this computer were seen
     size_t asked_count;        // of the open request; 0: none
+    uint64_t asked_at;         // where it began in the stream
     uint8_t asked[LW_RTU_MAX]; // its bytes
     struct lw_mark marks[LW_MARKS];
     size_t mark_first, mark_count;
@@ -153,8 +156,9 @@ static inline enum lw_side lw_side_at(const struct lw_stream *stream, size_t at)
 struct lw_candidate {
     size_t count;
     bool reply;
-    bool open; // its length is not told by its function
-    int bits;  // what speaks for it by itself
+    bool open;    // its length is not told by its function
+    int bits;     // what speaks for it by itself
+    bool answers; // set by lw_weigh_asked(): it answers the open request
 };
 enum { LW_CANDIDATES = 4 };
 
@@ -164,7 +168,7 @@ enum { LW_CANDIDATES = 4 };
 size_t lw_weigh_find(const struct lw_stream *stream, size_t at, size_t end, bool open_too,
                      struct lw_candidate found[LW_CANDIDATES], size_t *need);
 // What is added by the open request (count 0: none).
-int lw_weigh_asked(const struct lw_stream *stream, size_t at, const struct lw_candidate *candidate,
+int lw_weigh_asked(const struct lw_stream *stream, size_t at, struct lw_candidate *candidate,
                    struct lw_span asked);
 // Whether the frame `reply` answers the frame `request`.
 bool lw_weigh_answers(struct lw_span request, struct lw_span reply);
@@ -175,7 +179,7 @@ void lw_weigh_learn(struct lw_stream *stream, struct lw_span frame, bool reply);
 void lw_cover(struct lw_stream *stream, size_t count, bool final);
 
 // Called by the search for what it decided: bytes from `start` on, in order.
-void lw_stream_take_frame(struct lw_stream *stream, size_t count, bool reply);
+void lw_stream_take_frame(struct lw_stream *stream, size_t count, bool reply, bool answers);
 void lw_stream_take_noise(struct lw_stream *stream, size_t count);
 
 struct lw_item *lw_pair_room(struct lw_pair *pair); // the place for the next item

@@ -437,7 +437,8 @@ static bool in_time(const struct lw_pair *pair, const struct lw_item *request,
 
 static bool is_reply(const struct lw_pair *pair, const struct lw_item *item)
 {
-    return pair->open && item->side != LW_SIDE_OUT && answers(&pair->asked, item) &&
+    return pair->open && item->side != LW_SIDE_OUT &&
+           (item->answers_at == pair->asked.at || answers(&pair->asked, item)) &&
            in_time(pair, &pair->asked, item);
 }
 

@@ -213,7 +213,10 @@ static size_t find_open(const struct lw_stream *stream, size_t at, size_t end, i
         }
         bool usual = bytes[1] == LW_DIAGNOSTICS && i + 1 == 8;
         for (int reply = both & 1 ? 0 : 1; reply <= both >> 1; reply++) {
-            struct lw_candidate candidate = {i + 1, reply, true, usual ? 0 : BITS_OPEN_LENGTH};
+            struct lw_candidate candidate = {.count = i + 1,
+                                             .reply = reply == 1,
+                                             .open = true,
+                                             .bits = usual ? 0 : BITS_OPEN_LENGTH};
             count = add(stream, at, candidate, found, count);
         }
     }
@@ -243,10 +246,10 @@ size_t lw_weigh_find(const struct lw_stream *stream, size_t at, size_t end, bool
         } else if (length > 0) {
             bool told = i == 1 && lengths[0] == lengths[1];
             right = told ? right : lw_crc16(bytes, (size_t)length) == 0;
-            count =
-                right ? add(stream, at, (struct lw_candidate){(size_t)length, reply == 1, false, 0},
-                            found, count)
-                      : count;
+            count = right ? add(stream, at,
+                                (struct lw_candidate){.count = (size_t)length, .reply = reply == 1},
+                                found, count)
+                          : count;
         }
     }
     int both = (lengths[0] == LW_LENGTH_OPEN ? 1 : 0) | (lengths[1] == LW_LENGTH_OPEN ? 2 : 0);
@@ -261,15 +264,14 @@ static bool same(struct lw_span a, struct lw_span b)
     return a.count == b.count && memcmp(a.bytes, b.bytes, a.count) == 0;
 }
 
-int lw_weigh_asked(const struct lw_stream *stream, size_t at, const struct lw_candidate *candidate,
+int lw_weigh_asked(const struct lw_stream *stream, size_t at, struct lw_candidate *candidate,
                    struct lw_span asked)
 {
     struct lw_span frame = {stream->bytes + at, candidate->count};
     if (candidate->reply) {
         bool answers_only = stream->totals.orphans >= stream->totals.requests;
-        return asked.count > 0 && lw_weigh_answers(asked, frame) ? BITS_ANSWERS
-               : answers_only                                    ? 0
-                                                                 : BITS_ORPHAN;
+        candidate->answers = asked.count > 0 && lw_weigh_answers(asked, frame);
+        return candidate->answers ? BITS_ANSWERS : answers_only ? 0 : BITS_ORPHAN;
     }
     return asked.count == 0 || same(asked, frame) ? 0 : BITS_AGAIN;
 }
