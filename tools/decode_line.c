@@ -37,9 +37,11 @@ static void end_line(struct lw_row *row)
 // Blanks up to `column`, at least one.
 static void pad_to(struct lw_row *row, size_t column)
 {
-    do {
-        put(row, ' ');
-    } while (row->count < column);
+    size_t blanks = row->count < column ? column - row->count : 1;
+    if (row->count + blanks < LW_ROW) {
+        memset(row->bytes + row->count, ' ', blanks);
+        row->count += blanks;
+    }
 }
 
 // A whole number, right-aligned in `width` and filled with `fill`.
@@ -51,21 +53,21 @@ static void put_number(struct lw_row *row, uint32_t value, size_t width, char fi
         digits[--at] = (char)('0' + value % 10);
         value /= 10;
     } while (value > 0);
-    while (sizeof digits - at < width && at > 0) {
-        digits[--at] = fill;
-    }
-    if (row->count + sizeof digits < LW_ROW) {
-        memcpy(row->bytes + row->count, digits + at, sizeof digits - at);
-        row->count += sizeof digits - at;
+    size_t count = sizeof digits - at, filled = count < width ? width - count : 0;
+    if (row->count + filled + count < LW_ROW) {
+        memset(row->bytes + row->count, fill, filled);
+        memcpy(row->bytes + row->count + filled, digits + at, count);
+        row->count += filled + count;
     }
 }
 
+static const char hex_digits[] = "0123456789abcdef";
+
 static void put_hex(struct lw_row *row, uint8_t byte)
 {
-    static const char digits[] = "0123456789abcdef";
     if (row->count + 2 < LW_ROW) {
-        row->bytes[row->count++] = digits[byte >> 4];
-        row->bytes[row->count++] = digits[byte & 15];
+        row->bytes[row->count++] = hex_digits[byte >> 4];
+        row->bytes[row->count++] = hex_digits[byte & 15];
     }
 }
 
@@ -93,17 +95,24 @@ static void put_milliseconds(struct lw_row *row, int64_t ns, size_t width)
     put_number(row, (uint32_t)(tenths % 10), 1, '0');
 }
 
-// In groups of so many, with blanks between them; group 0: all together.
+// In groups of so many, with blanks between them; group 0: all together. What has no room is left
+// out whole.
 static void put_bytes(struct lw_row *row, const uint8_t *bytes, size_t count, size_t group)
 {
-    size_t left = group;
+    char *to = row->bytes + row->count;
+    size_t left = group > 0 ? group : count;
+    if (row->count + 3 * count >= LW_ROW) {
+        return;
+    }
     for (size_t i = 0; i < count; i++) {
-        if (group > 0 && left-- == 0) {
-            put(row, ' ');
+        if (left-- == 0) {
+            *to++ = ' ';
             left = group - 1;
         }
-        put_hex(row, bytes[i]);
+        *to++ = hex_digits[bytes[i] >> 4];
+        *to++ = hex_digits[bytes[i] & 15];
     }
+    row->count = (size_t)(to - row->bytes);
 }
 
 void lw_decode_names(const struct lw_plan *plan, struct lw_decode_names *names)
