@@ -34,9 +34,12 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
 struct lw_noise_request {
     double seconds, readings; // 0: by the profiles
     bool decide, allan;
-    const char *from;         // readings in a capture or a CSV file instead of the line
-    const char *unit;         // of that file, when it names none
-    double limit;             // without a plan; NAN: none
+    const char *from;                 // readings in a capture or a CSV file instead of the line
+    const char *source;               // to be switched off, on, on, off; NULL: none
+    const char *answers;              // a file that answers instead of the terminal
+    const char *between, *and_record; // numbers of two records to compare
+    const char *unit;                 // of that file, when it names none
+    double limit;                     // without a plan; NAN: none
 };
 int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required);
 

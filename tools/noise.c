@@ -10,6 +10,7 @@
 #include "cli/output.h"
 #include "commands.h"
 #include "from_capture.h"
+#include "noise_switch.h"
 
 enum { MOST_CSV_BYTES = 256 * 1024 * 1024 };
 
@@ -131,6 +132,42 @@ static void print_notes(const struct lw_noise_result *result)
     lw_noise_notes_free(&notes);
 }
 
+static void print_response(struct lw_cli_table *table, const struct lw_noise_node *node)
+{
+    char shift[LW_NUMBER_TEXT], shift_u[LW_NUMBER_TEXT];
+    lw_number_for_people(node->shift, node->shift_u, shift);
+    lw_number_for_people(node->shift_u, NAN, shift_u);
+    const char *const cells[] = {
+        lw_cell_text(node->node),
+        shift,
+        shift_u,
+        lw_cell_text(node->unit),
+        lw_cell_number(node->ratio, 2),
+        lw_cell_number(node->ratio_low95, 2),
+        lw_cell_number(node->ratio_high95, 2),
+        lw_cell_text(node->response),
+    };
+    lw_cli_table_row(table, cells);
+}
+
+static void print_source(const struct lw_noise_result *result)
+{
+    static const char *const heads[] = {"node",   "shift|", "+-|",    "unit", "noise|",
+                                        "above|", "below|", "answer", NULL};
+    const struct lw_noise_node *nodes = result->nodes.items;
+    if (result->source == NULL) {
+        return;
+    }
+    printf("\nwith '%s' on against off: shift with its standard uncertainty, noise ratio with its "
+           "bounds\n",
+           result->source);
+    struct lw_cli_table *table = lw_cli_table_new(heads);
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        print_response(table, &nodes[i]);
+    }
+    lw_cli_table_print(table);
+}
+
 static void print_result(const struct lw_noise_result *result)
 {
     static const char *const heads[] = {"node",   "readings|", "spread|", "above|", "below|",
@@ -143,6 +180,7 @@ static void print_result(const struct lw_noise_result *result)
     lw_cli_table_print(table);
     printf("\n");
     print_strips(result);
+    print_source(result);
     print_notes(result);
     lw_print_wrapped("\n", 0, 0,
                      "spread: one standard deviation, without drift; above, below: its one-sided "
@@ -184,34 +222,79 @@ static enum lw_status series_from_line(struct lw_session *session,
                            : status;
 }
 
+// Everything that is read, and where the source test's stretches lie in it.
+struct readings {
+    struct lw_series series;
+    struct lw_noise_facts facts;
+    struct lw_list stretches; // of struct lw_noise_stretch
+    const char *source;
+};
+
+static enum lw_status take_readings(struct lw_session *session,
+                                    const struct lw_noise_request *request,
+                                    const struct lw_noise_options *options,
+                                    struct readings *readings, struct lw_error *error)
+{
+    if (request->from != NULL) {
+        return series_from(session, request, &readings->series, error);
+    }
+    if (request->between != NULL) {
+        readings->source = "the difference between the runs";
+        return lw_noise_between(session, request, &readings->series, &readings->stretches, error);
+    }
+    if (request->source != NULL) {
+        readings->source = request->source;
+        return lw_noise_switch(session, request, options, &readings->series, &readings->facts,
+                               &readings->stretches, error);
+    }
+    return series_from_line(session, options, &readings->series, &readings->facts, error);
+}
+
+static void free_readings(struct readings *readings)
+{
+    lw_series_finish(&readings->series);
+    lw_noise_facts_finish(&readings->facts);
+    free(readings->stretches.items);
+}
+
+// A source test that was cut short has its stretches for nothing: the readings are judged as they
+// are.
+static enum lw_status judge(struct lw_session *session, struct lw_noise_options *options,
+                            const struct readings *readings, struct lw_noise_result *result,
+                            struct lw_rule *rule, struct lw_error *error)
+{
+    size_t stretches = readings->stretches.count;
+    bool whole = stretches == 4 || (stretches == 2 && readings->facts.taps.count == 0);
+    options->source = whole ? readings->source : NULL;
+    options->stretches = whole ? &readings->stretches : NULL;
+    return lw_noise_judge(session->has_plan ? &session->plan : NULL, options, &readings->series,
+                          &readings->facts, result, rule, error);
+}
+
 int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required)
 {
     struct lw_error error = {0};
     struct lw_step step;
     struct lw_noise_result result;
-    struct lw_series series = {0};
-    struct lw_noise_facts facts = {0};
-    const struct lw_plan *plan = session->has_plan ? &session->plan : NULL;
-    const struct lw_noise_options options = {.seconds = request->seconds,
-                                             .readings = request->readings,
-                                             .decide = request->decide,
-                                             .allan = request->allan,
-                                             .selected = session->selected,
-                                             .limit = request->limit,
-                                             .unit = request->unit,
-                                             .state = session->cli->settings.state};
+    struct readings readings = {0};
+    struct lw_noise_options options = {.seconds = request->seconds,
+                                       .readings = request->readings,
+                                       .decide = request->decide,
+                                       .allan = request->allan,
+                                       .selected = session->selected,
+                                       .limit = request->limit,
+                                       .unit = request->unit,
+                                       .state = session->cli->settings.state};
+    bool measures = request->from == NULL && request->between == NULL;
     lw_json_init(&lw_noise_shape, &result);
-    enum lw_status status = lw_step_begin(session, &step, "noise", request->from == NULL, &error);
+    enum lw_status status = lw_step_begin(session, &step, "noise", measures, &error);
     if (status == LW_OK) {
-        status = request->from != NULL
-                     ? series_from(session, request, &series, &error)
-                     : series_from_line(session, &options, &series, &facts, &error);
+        status = take_readings(session, request, &options, &readings, &error);
     }
     bool has_result = false;
-    if (status == LW_OK || series.count > 0) {
+    if (status == LW_OK || readings.series.count > 0) {
         struct lw_error judging = {0};
-        enum lw_status judged =
-            lw_noise_judge(plan, &options, &series, &facts, &result, &step.rule, &judging);
+        enum lw_status judged = judge(session, &options, &readings, &result, &step.rule, &judging);
         has_result = judged == LW_OK;
         if (status == LW_OK && judged != LW_OK) {
             status = judged;
@@ -230,10 +313,31 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     }
     lw_step_print(session, &step);
     lw_findings_free(&step.findings);
-    lw_series_finish(&series);
-    lw_noise_facts_finish(&facts);
+    free_readings(&readings);
     lw_json_free(&lw_noise_shape, &result);
     return exit_status;
+}
+
+static enum lw_status check_request(const struct lw_noise_request *request, struct lw_error *error)
+{
+    int sources = (request->from != NULL) + (request->between != NULL) + (request->source != NULL);
+    if (sources > 1) {
+        return lw_fail(error, LW_USAGE, "--from, --between and --switch exclude each other");
+    }
+    if ((request->between != NULL) != (request->and_record != NULL)) {
+        return lw_fail(error, LW_USAGE,
+                       request->between != NULL
+                           ? "--between takes the numbers of two records: --between 7 9"
+                           : "what is '%s'? --between takes two numbers, else nothing does",
+                       request->and_record);
+    }
+    if (request->answers != NULL && request->source == NULL) {
+        return lw_fail(error, LW_USAGE, "--answers belongs to --switch");
+    }
+    if (request->source != NULL && request->decide) {
+        return lw_fail(error, LW_USAGE, "--switch and --decide exclude each other");
+    }
+    return LW_OK;
 }
 
 int lw_cmd_noise(struct lw_cli *cli)
@@ -249,6 +353,12 @@ int lw_cmd_noise(struct lw_cli *cli)
          "else 10 min"},
         {"allan", 0, NULL, LW_OPTION_FLAG, &request.allan, 0, 0,
          "say how long averaging helps (Allan deviation)"},
+        {"switch", 0, "SOURCE", LW_OPTION_TEXT, &request.source, 0, 0,
+         "source test: asks for SOURCE off, on, on, off and reads for --seconds each time"},
+        {"answers", 0, "FILE", LW_OPTION_TEXT, &request.answers, 0, 0,
+         "answers to --switch, one a line, instead of asking"},
+        {"between", 0, "NUMBER", LW_OPTION_TEXT, &request.between, 0, 0,
+         "compare the visit's noise record NUMBER with the one given after it (7 9)"},
         {"from", 0, "FILE", LW_OPTION_TEXT, &request.from, 0, 0,
          "judge the readings in a capture or in a CSV file (time_s,node,value) instead of reading "
          "a line"},
@@ -260,11 +370,17 @@ int lw_cmd_noise(struct lw_cli *cli)
     };
     struct lw_error error = {0};
     int exit_status;
-    if (!lw_cli_parse(cli, own, 0, &exit_status)) {
+    if (!lw_cli_parse(cli, own, 1, &exit_status)) {
         return exit_status;
     }
+    request.and_record = cli->rest[0];
+    if (check_request(&request, &error) != LW_OK) {
+        return lw_cli_fail(cli, &error);
+    }
     struct lw_session session;
-    unsigned needs = request.from != NULL ? LW_TAKES_PLAN : LW_NEEDS_LINE | LW_NEEDS_PLAN;
+    unsigned needs = request.from != NULL      ? LW_TAKES_PLAN
+                     : request.between != NULL ? LW_TAKES_PLAN | LW_NEEDS_VISIT
+                                               : LW_NEEDS_LINE | LW_NEEDS_PLAN;
     if (lw_session_open(&session, cli, needs, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }

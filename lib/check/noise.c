@@ -90,7 +90,8 @@ static enum lw_status keep(struct lw_noise_sampling *sampling, struct lw_noise_s
         return LW_OK;
     }
     struct lw_reading reading = {
-        .time_s = (double)(exchange->reply_first_ns - sampling->start_ns) / 1e9,
+        .time_s =
+            sampling->options->at_s + (double)(exchange->reply_first_ns - sampling->start_ns) / 1e9,
         .timing_u_s = (double)exchange->timing_u_ns / 1e9,
         .node = sensor->entry->node,
         .unit = sensor->reg->unit,
@@ -263,8 +264,8 @@ enum lw_status lw_noise_measure(const struct lw_run *run, struct lw_client *clie
     lw_client_reply_s(client, fmax(lw_slowest_reply_s(plan) * 2, 0.05));
     if (status == LW_OK && sampling.count > 0) {
         sampling.start_ns = lw_clock_now_ns(clock);
-        status = burst_all(&sampling);
-        sampling.start_ns = lw_clock_now_ns(clock);
+        status = options->at_s > 0 ? LW_OK : burst_all(&sampling);
+        sampling.start_ns = facts->start_ns = lw_clock_now_ns(clock);
         status = status == LW_OK ? sample(&sampling, plan, most_seconds(&sampling)) : status;
     }
     if (sampling.sensors != NULL) {

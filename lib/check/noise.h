@@ -8,6 +8,11 @@
 #include "site/plan.h"
 #include "site/record.h"
 
+// A stretch of the source test on the time axis of the readings: from_s <= time < to_s.
+struct lw_noise_stretch {
+    double from_s, to_s;
+    bool on;
+};
 struct lw_noise_options {
     double seconds;  // 0: the longest noise_over_s of the profiles, else 10
     bool decide;     // end as soon as no verdict is undecided that more readings could decide; then
@@ -18,6 +23,13 @@ struct lw_noise_options {
     const char *unit;
     const char *state; // machine state, kept with the result
     bool allan;        // Allan deviation too
+    double at_s;       // measuring: where on the series' time axis this stretch begins; above 0 it
+                       // is a further one, and update intervals are not looked for again
+    // Judging a source test: the source, and its stretches (struct lw_noise_stretch): four, off,
+    // on, on, off; or two, off and on, of two runs. Against the limit are then held the readings
+    // with the source on. NULL: no source test.
+    const char *source;
+    const struct lw_list *stretches;
 };
 
 // Where a node's update interval is known from.
@@ -39,6 +51,7 @@ struct lw_noise_tap_facts {
 // Of a whole run. Zeroed: nothing is known, and the run was looked at once, at its end.
 struct lw_noise_facts {
     struct lw_list taps; // of struct lw_noise_tap_facts, tap 1 first
+    int64_t start_ns;    // on the line's clock: time 0 of the readings
     unsigned look;       // the run may have ended at any look; this was the last, from 1
 };
 void lw_noise_facts_finish(struct lw_noise_facts *facts);
@@ -114,11 +127,6 @@ struct lw_noise_along {
     double confidence;       // that they do
     struct lw_list place_mm; // the mean of where it may be, three doubles; empty: not said
     struct lw_list nodes;    // of struct lw_noise_heard, by tap
-};
-// A stretch of the source test on the time axis of the readings.
-struct lw_noise_stretch {
-    double from_s, to_s;
-    bool on;
 };
 struct lw_noise_result {
     char *unit; // when all nodes share one, else NULL

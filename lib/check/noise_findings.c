@@ -207,6 +207,31 @@ static void judge_marks(const struct lw_noise_node *node, struct lw_findings *fi
     }
 }
 
+static void judge_source(const struct lw_noise_node *node, const char *source,
+                         struct lw_findings *findings)
+{
+    char says[240], a[48], b[48];
+    if (node->response == NULL) {
+        return;
+    }
+    bool both = strcmp(node->response, "both") == 0;
+    if (both || strcmp(node->response, "steady") == 0) {
+        lw_print(says, sizeof says, "reads %s %s with '%s' on (standard uncertainty %s)",
+                 with_unit(fabs(node->shift), node, a), node->shift > 0 ? "higher" : "lower",
+                 source, with_unit(node->shift_u, node, b));
+        struct lw_finding *finding =
+            found(findings, "noise_source_steady", LW_ATTENTION, node, says);
+        lw_finding_because(findings, finding,
+                           both ? "a steady and an alternating field"
+                                : "a steady field: its noise stays as it was");
+    }
+    if (both || strcmp(node->response, "alternating") == 0) {
+        lw_print(says, sizeof says, "has %.2f times the noise with '%s' on (95 %%: %.2f to %.2f)",
+                 node->ratio, source, node->ratio_low95, node->ratio_high95);
+        found(findings, "noise_source_alternating", LW_ATTENTION, node, says);
+    }
+}
+
 static const struct lw_noise_node *named(const struct lw_noise_result *result, const char *name)
 {
     const struct lw_noise_node *nodes = result->nodes.items;
@@ -273,9 +298,10 @@ static void say_near(const struct lw_noise_along *along, const char *what,
     if (along->nearest != NULL && along->place_mm.count == 3) {
         lw_finding_because(findings, finding,
                            "by its fall-off among '%s' the source is nearest to %s, about x %.0f, "
-                           "y %.0f, z %.0f mm (%.0f %%)",
+                           "y %.0f, z %.0f mm (%s%.0f %%)",
                            along->kind, along->nearest, mm[0], mm[1], mm[2],
-                           100 * along->confidence);
+                           along->confidence > 0.99 ? "over " : "",
+                           fmin(99, 100 * along->confidence));
     }
 }
 
@@ -311,6 +337,7 @@ void lw_noise_findings(const struct lw_noise_result *result, struct lw_findings 
         if (node->n >= 2) {
             judge_limit(node, findings);
             judge_marks(node, findings);
+            judge_source(node, result->source, findings);
         }
     }
     judge_along(result, findings);

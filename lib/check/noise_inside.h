@@ -54,8 +54,9 @@ struct lw_noise_judging {
     const struct lw_series *series;
     const struct lw_noise_facts *facts; // may be NULL
     struct lw_noise_result *result;
-    unsigned together; // nodes
-    unsigned at_look;  // what is given as `together` where decisions share their 5 %
+    unsigned together;   // nodes
+    unsigned at_look;    // what is given as `together` where decisions share their 5 %
+    double from_s, to_s; // of the readings that count now
     double *time_s, *value;
     struct lw_error *error;
 };
@@ -94,5 +95,8 @@ enum lw_status lw_noise_along_chain(struct lw_noise_judging *judging);
 // plan gives positions, the place.
 enum lw_status lw_noise_locate(const struct lw_plan *plan, unsigned together,
                                struct lw_noise_along *along, struct lw_error *error);
+extern const struct lw_shape *const lw_noise_along_shape; // of struct lw_noise_along
+// The source test, when there is one, into nodes that have been judged.
+enum lw_status lw_noise_source(struct lw_noise_judging *judging);
 
 #endif

@@ -194,6 +194,18 @@ static void name_node(const struct lw_noise_judging *judging, const char *name, 
     }
 }
 
+static size_t within(const struct lw_noise_judging *judging, size_t n)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (judging->time_s[i] >= judging->from_s && judging->time_s[i] < judging->to_s) {
+            judging->time_s[kept] = judging->time_s[i];
+            judging->value[kept++] = judging->value[i];
+        }
+    }
+    return kept;
+}
+
 // An angle at rest near 0 may be read as 359.99: the same place, a turn away.
 static void unwind(const struct lw_noise_judging *judging, struct lw_noise_case *one)
 {
@@ -222,7 +234,7 @@ enum lw_status lw_noise_gather(struct lw_noise_judging *judging, int index,
     node->limit = limit_of(judging, one->profile, one->tap, name->unit, &unit);
     name_node(judging, name->node, unit, one, node);
     know_update(one, node);
-    one->n = lw_series_of(judging->series, index, judging->time_s, judging->value);
+    one->n = within(judging, lw_series_of(judging->series, index, judging->time_s, judging->value));
     enum lw_status status = scale_values(judging, one->n, name->node, name->unit, unit);
     one->n = drop_repeats(judging, one->n, one->update_s, node);
     unwind(judging, one);
@@ -439,11 +451,26 @@ static enum lw_status judge_all(struct lw_noise_judging *judging)
     }
     compare_kinds(judging);
     common_unit(judging->result);
-    return status == LW_OK ? lw_noise_along_chain(judging) : status;
+    status = status == LW_OK ? lw_noise_along_chain(judging) : status;
+    return status == LW_OK ? lw_noise_source(judging) : status;
+}
+
+// With a source test the limit is held against the stretches with the source on.
+static void choose_readings(struct lw_noise_judging *judging)
+{
+    const struct lw_list *stretches = judging->options->stretches;
+    judging->from_s = stretches != NULL ? INFINITY : -INFINITY;
+    judging->to_s = -judging->from_s;
+    for (size_t i = 0; stretches != NULL && i < stretches->count; i++) {
+        const struct lw_noise_stretch *one = (const struct lw_noise_stretch *)stretches->items + i;
+        judging->from_s = one->on ? fmin(judging->from_s, one->from_s) : judging->from_s;
+        judging->to_s = one->on ? fmax(judging->to_s, one->to_s) : judging->to_s;
+    }
 }
 
 static enum lw_status begin(struct lw_noise_judging *judging)
 {
+    choose_readings(judging);
     size_t nodes = judging->plan != NULL ? lw_plan_taps(judging->plan) : 0;
     size_t room = judging->series->count + judging->series->name_count + nodes + 1;
     unsigned look = judging->facts != NULL ? judging->facts->look : 0;

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // The JSON shape of what the noise check says.
-#include "check/noise.h"
+#include "check/noise_inside.h"
 
 static const char *const verdict_words[] = {"pass",      "not_tested", "attention",
                                             "undecided", "fail",       NULL};
@@ -73,6 +73,7 @@ static const struct lw_field along_fields[] = {
 static const struct lw_shape along_shape = {
     .name = "noise_along", .size = sizeof(OF), .fields = along_fields};
 #undef OF
+const struct lw_shape *const lw_noise_along_shape = &along_shape;
 
 #define OF struct lw_noise_stretch
 static const struct lw_field stretch_fields[] = {
