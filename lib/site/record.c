@@ -76,9 +76,10 @@ static const struct lw_shape tool_shape = SHAPE("tool", struct lw_record_tool, t
 
 #define OF struct lw_record_line
 static const struct lw_field line_fields[] = {
-    FIELD(LW_TEXT, "on", on,
-          "the line as it was named: a port, a gateway, a virtual chain; null: a capture was judged",
-          NULLABLE),
+    FIELD(
+        LW_TEXT, "on", on,
+        "the line as it was named: a port, a gateway, a virtual chain; null: a capture was judged",
+        NULLABLE),
     FIELD(LW_TEXT, "framing", framing,
           "rate, data bits, parity, stop bits; null: the line has none (a gateway)", NULLABLE),
     FIELD(LW_BOOLEAN, "simulated", simulated,
