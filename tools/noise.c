@@ -291,6 +291,9 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     if (status == LW_OK) {
         status = take_readings(session, request, &options, &readings, &error);
     }
+    if (status == LW_OK && request->from != NULL && session->has_visit) {
+        status = lw_step_attach(session, &step, request->from, NULL, &error);
+    }
     bool has_result = false;
     if (status == LW_OK || readings.series.count > 0) {
         struct lw_error judging = {0};

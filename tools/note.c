@@ -7,30 +7,15 @@
 #include "check/note.h"
 #include "cli/session.h"
 
-enum { MOST_PHOTO_BYTES = 64 * 1024 * 1024 };
-
-// Copies the photo beside the record, as NNNN-note.ENDING, and puts it on the record's list of
-// files.
-static enum lw_status keep_photo(struct lw_session *session, const char *path, int number,
+static enum lw_status keep_photo(struct lw_session *session, const char *path, struct lw_step *step,
                                  struct lw_note *note, struct lw_error *error)
 {
-    const char *dot = strrchr(path, '.');
-    char to[LW_PATH], digest[LW_DIGEST];
-    struct lw_text bytes = {0};
-    if (dot == NULL || strchr(dot, '/') != NULL || strlen(dot) > 6) {
-        return lw_fail(error, LW_USAGE, "'%s' has no ending that says what it is", path);
-    }
-    enum lw_status status = lw_file_read(path, MOST_PHOTO_BYTES, &bytes, error);
-    lw_visit_path(&session->visit, number, "note", dot + 1, to, sizeof to);
+    const struct lw_record_file *kept;
+    enum lw_status status = lw_step_attach(session, step, path, &kept, error);
     if (status == LW_OK) {
-        status = lw_file_write_new(to, bytes.bytes, bytes.length, error);
+        note->photo = lw_duplicate(kept->name);
+        note->photo_sha256 = lw_duplicate(kept->sha256);
     }
-    if (status == LW_OK) {
-        lw_digest(bytes.bytes, bytes.length, digest);
-        note->photo = lw_duplicate(strrchr(to, '/') + 1);
-        note->photo_sha256 = lw_duplicate(digest);
-    }
-    lw_text_finish(&bytes);
     return status;
 }
 
@@ -90,7 +75,7 @@ int lw_cmd_note(struct lw_cli *cli)
         status = fill_note(&session, node, open, &step, &note, &error);
     }
     if (status == LW_OK && photo != NULL) {
-        status = keep_photo(&session, photo, step.number, &note, &error);
+        status = keep_photo(&session, photo, &step, &note, &error);
     }
     step.shape = &lw_note_shape;
     step.result = &note;

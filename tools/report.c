@@ -9,6 +9,7 @@
 #include "commands.h"
 #include "report/report.h"
 #include "report_document.h"
+#include "report_sign.h"
 
 static enum lw_status render(struct lw_session *session, const char *path,
                              struct lw_acceptance *acceptance, struct lw_error *error)
@@ -91,12 +92,54 @@ int lw_do_report(struct lw_session *session, const char *path)
     return good ? LW_EXIT_OK : LW_EXIT_VERDICT;
 }
 
+static int report(struct lw_cli *cli, const char *path)
+{
+    struct lw_error error = {0};
+    struct lw_session session;
+    if (lw_session_open(&session, cli, LW_NEEDS_VISIT | LW_TAKES_PLAN, &error) != LW_OK) {
+        return lw_cli_fail(cli, &error);
+    }
+    int exit_status = lw_do_report(&session, path);
+    lw_session_close(&session);
+    return exit_status;
+}
+
+// One thing at a time.
+static enum lw_status check_one(const struct lw_signing *signing, const char *path,
+                                struct lw_error *error)
+{
+    int asked = (signing->new_key != NULL) + (signing->key != NULL) + (signing->paper != NULL) +
+                (signing->verify != NULL) + (path != NULL);
+    if (asked > 1) {
+        return lw_fail(error, LW_USAGE,
+                       "--output, --new-key, --sign, --attach and --verify are each a run of "
+                       "their own");
+    }
+    return LW_OK;
+}
+
 int lw_cmd_report(struct lw_cli *cli)
 {
     const char *path = NULL;
+    struct lw_signing signing = {.phrase_descriptor = -1};
     const struct lw_option own[] = {
         {"output", 0, "FILE", LW_OPTION_TEXT, &path, 0, 0,
          "where to write it; by default report.html in the visit"},
+        {"sign", 0, "KEY", LW_OPTION_TEXT, &signing.key, 0, 0,
+         "sign the visit with this key file; it takes no records after that"},
+        {"new-key", 0, "FILE", LW_OPTION_TEXT, &signing.new_key, 0, 0,
+         "make a signing key, sealed with a pass phrase"},
+        {"owner", 0, "NAME", LW_OPTION_TEXT, &signing.owner, 0, 0, "whose new key it is"},
+        {"pass-fd", 0, "NUMBER", LW_OPTION_INTEGER, &signing.phrase_descriptor, 0, 1023,
+         "read the pass phrase from this descriptor instead of the terminal"},
+        {"attach", 0, "FILE", LW_OPTION_TEXT, &signing.paper, 0, 0,
+         "bring the scan of the signed paper back into the visit"},
+        {"digest", 0, "TEXT", LW_OPTION_TEXT, &signing.shown, 0, 0,
+         "the digest that stands on that paper, to be compared"},
+        {"verify", 0, "PLACE", LW_OPTION_TEXT, &signing.verify, 0, 0,
+         "whether a visit, or the visit of a report, was changed, and where"},
+        {"signer", 0, "TEXT", LW_OPTION_TEXT, &signing.signer, 0, 0,
+         "fingerprint of the key that must have signed"},
         {0},
     };
     struct lw_error error = {0};
@@ -104,17 +147,24 @@ int lw_cmd_report(struct lw_cli *cli)
     if (!lw_cli_parse(cli, own, 0, &exit_status)) {
         return exit_status;
     }
-    struct lw_session session;
-    if (lw_session_open(&session, cli, LW_NEEDS_VISIT | LW_TAKES_PLAN, &error) != LW_OK) {
+    if (check_one(&signing, path, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
-    exit_status = lw_do_report(&session, path);
-    lw_session_close(&session);
-    return exit_status;
+    if (signing.new_key != NULL) {
+        return lw_report_new_key(cli, &signing);
+    }
+    if (signing.key != NULL) {
+        return lw_report_sign(cli, &signing);
+    }
+    if (signing.paper != NULL) {
+        return lw_report_attach(cli, &signing);
+    }
+    return signing.verify != NULL ? lw_report_verify(cli, &signing) : report(cli, path);
 }
 
 const struct lw_command lw_command_report = {
-    "report", "the commissioning report of the visit", "",
+    "report", "the commissioning report of the visit, and its signature", "",
     "Puts everything that the visit has recorded into one page that can be read, printed and kept "
-    "without linewalk, and into a PDF beside it.",
+    "without linewalk, and into a PDF beside it. Signs a visit, brings the signed paper back, and "
+    "says a year later whether anything was changed.",
     lw_cmd_report};

@@ -33,7 +33,7 @@ enum lw_status lw_session_document(struct lw_session *session, struct lw_documen
     if (status == LW_OK) {
         say_broken(session, broken, &chain);
         if (acceptance != NULL) {
-            lw_acceptance_judge(plan, &records, acceptance);
+            lw_acceptance_judge(plan, &records, broken, acceptance);
         }
     }
     lw_records_free(&records);

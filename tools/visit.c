@@ -85,7 +85,8 @@ static void print_visit(const struct lw_session *session)
 {
     const struct lw_visit_facts *facts = &session->visit.facts;
     struct lw_acceptance acceptance;
-    lw_acceptance_judge(session->has_plan ? &session->plan : NULL, &session->records, &acceptance);
+    lw_acceptance_judge(session->has_plan ? &session->plan : NULL, &session->records,
+                        session->broken, &acceptance);
     printf("visit %s, opened %s\n", session->visit.folder, lw_cell_text(facts->opened));
     if (facts->engineer != NULL || facts->machine_serial != NULL) {
         printf("engineer %s, machine %s\n", lw_cell_text(facts->engineer),

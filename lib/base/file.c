@@ -28,6 +28,15 @@ void lw_digest(const void *bytes, size_t count, char digest[LW_DIGEST])
     to_hexadecimal(hash, digest);
 }
 
+void lw_digest_shown(const char *digest, int groups, char *text, size_t size)
+{
+    size_t at = 0;
+    text[0] = '\0';
+    for (int i = 0; i < groups && strlen(digest) >= 4U * (unsigned)(i + 1) && at + 5 < size; i++) {
+        at += (size_t)snprintf(text + at, size - at, "%s%.4s", i > 0 ? " " : "", digest + 4 * i);
+    }
+}
+
 // Reads until the end of the file or until the text is longer than `most`.
 static enum lw_status read_all(int descriptor, const char *path, size_t most, struct lw_text *text,
                                struct lw_error *error)

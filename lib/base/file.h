@@ -45,6 +45,8 @@ enum lw_status lw_file_close(struct lw_file *file, char digest[LW_DIGEST], struc
 
 // SHA-256 in lower-case hexadecimal.
 void lw_digest(const void *bytes, size_t count, char digest[LW_DIGEST]);
+// The beginning of a digest as people compare it: so many groups of four digits, blanks between.
+void lw_digest_shown(const char *digest, int groups, char *text, size_t size);
 enum lw_status lw_file_digest(const char *path, char digest[LW_DIGEST], struct lw_error *error);
 
 bool lw_file_exists(const char *path);

@@ -57,7 +57,8 @@ static bool is_check(const struct lw_record *record)
     if (strcmp(record->check, "listen") == 0 && record->verdict == LW_NOT_TESTED) {
         return false;
     }
-    static const char *const others[] = {"visit", "note", "commission", "report"};
+    static const char *const others[] = {"visit",  "note",      "commission",
+                                         "report", "signature", "paper"};
     for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
         if (strcmp(record->check, others[i]) == 0) {
             return false;
@@ -193,10 +194,19 @@ static const char *reason_of(const struct lw_acceptance_check *check)
     return lw_verdict_shown(check->verdict);
 }
 
-void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *records,
+void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *records, int broken,
                          struct lw_acceptance *acceptance)
 {
     *acceptance = (struct lw_acceptance){.verdict = LW_ACCEPTED};
+    if (broken > 0) {
+        char reason[120];
+        lw_print(reason, sizeof reason,
+                 "they do not fit together from record %d on: nothing is proved until that is "
+                 "cleared up",
+                 broken);
+        because(acceptance, "records", reason);
+        acceptance->verdict = LW_INCOMPLETE;
+    }
     list_required(plan, acceptance);
     const struct lw_record *items = records->items;
     for (size_t i = 0; i < records->count; i++) {
@@ -210,7 +220,7 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
     take_states(items, records->count, acceptance);
     size_t open_points = count_open_points(items, records->count);
     if (open_points > 0) {
-        acceptance->verdict = LW_ACCEPTED_WITH_REMARKS;
+        acceptance->verdict = worse(acceptance->verdict, LW_ACCEPTED_WITH_REMARKS);
     }
     for (size_t i = 0; i < acceptance->check_count; i++) {
         acceptance->verdict = worse(acceptance->verdict, weigh(&acceptance->checks[i]));

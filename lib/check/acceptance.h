@@ -36,8 +36,9 @@ struct lw_acceptance {
 };
 
 // `plan` NULL: the default required checks. `records` is a list of struct lw_record in number
-// order.
-void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *records,
+// order, and `broken` the first that does not fit the chain of digests (0: all fit): then nothing
+// is proved, and the verdict is at best incomplete.
+void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *records, int broken,
                          struct lw_acceptance *acceptance);
 
 #endif

@@ -87,18 +87,57 @@ static const char *last_digest(const struct lw_visit *visit, const struct lw_lis
     return known ? digest : NULL;
 }
 
+static enum lw_status look_at_signatures(const struct lw_list *records, struct lw_anchor *anchor,
+                                         struct lw_list *signatures, struct lw_error *error)
+{
+    for (size_t i = 0; i < records->count; i++) {
+        const struct lw_record *record = lw_report_record_at(records, i);
+        if (strcmp(record->check, "signature") != 0) {
+            continue;
+        }
+        struct lw_signature_state *state = lw_list_add(signatures, sizeof *state);
+        if (state == NULL) {
+            return lw_fail(error, LW_MEMORY, "out of memory");
+        }
+        enum lw_status status = lw_signature_look(record, anchor, state, error);
+        if (status != LW_OK) {
+            return status;
+        }
+        if (state->good) {
+            lw_copy(anchor->fingerprint, sizeof anchor->fingerprint, state->fingerprint);
+        }
+    }
+    return LW_OK;
+}
+
+static void put_anchor(struct lw_document *document, const struct lw_anchor *anchor)
+{
+    struct lw_text text = {0};
+    lw_anchor_text(anchor, &text);
+    document->failed = document->failed || text.failed;
+    lw_document_anchor(document, text.bytes);
+    lw_text_finish(&text);
+}
+
 enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_plan *plan,
                                const struct lw_list *records, int broken, int64_t now_utc_ns,
                                const char *version, struct lw_document *document,
                                struct lw_error *error)
 {
-    struct lw_list counting = {0};
+    struct lw_list counting = {0}, signatures = {0};
     struct lw_acceptance acceptance;
+    struct lw_anchor anchor = {0};
     char digest[LW_DIGEST];
     *document = (struct lw_document){0};
     enum lw_status status = read_counting(records, &counting, error);
     if (status == LW_OK) {
-        lw_acceptance_judge(plan, records, &acceptance);
+        status = lw_anchor_of_visit(visit, &anchor, error);
+    }
+    if (status == LW_OK) {
+        status = look_at_signatures(records, &anchor, &signatures, error);
+    }
+    if (status == LW_OK) {
+        lw_acceptance_judge(plan, records, broken, &acceptance);
         struct lw_report_view view = {
             .facts = &visit->facts,
             .plan = plan,
@@ -107,15 +146,20 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
             .acceptance = &acceptance,
             .broken = broken,
             .last_digest = last_digest(visit, records, digest),
+            .anchor = &anchor,
+            .signatures = &signatures,
             .now_utc_ns = now_utc_ns,
             .version = version,
         };
         lw_report_tell(document, &view);
+        put_anchor(document, &anchor);
         status = document->failed ? lw_fail(error, LW_MEMORY, "out of memory") : LW_OK;
     }
     if (status != LW_OK) {
         lw_document_finish(document);
     }
     free_counting(&counting);
+    free(signatures.items);
+    lw_anchor_free(&anchor);
     return status;
 }

@@ -13,6 +13,7 @@
 #include "check/supply.h"
 #include "report/chart.h"
 #include "report/document.h"
+#include "site/signature.h"
 #include "site/visit.h"
 
 // A record that the report tells of, and its result as the check's own struct (lw_supply_result for
@@ -29,8 +30,10 @@ struct lw_report_view {
     const struct lw_list *records;  // all, of struct lw_record
     const struct lw_list *counting; // of struct lw_report_counted
     const struct lw_acceptance *acceptance;
-    int broken;              // first record that does not fit the chain of digests, 0: none
-    const char *last_digest; // of the last record's file; NULL: not known
+    int broken;                     // first record that does not fit the chain of digests, 0: none
+    const char *last_digest;        // of the last record's file; NULL: not known
+    const struct lw_anchor *anchor; // what stands for the visit
+    const struct lw_list *signatures; // of struct lw_signature_state
     int64_t now_utc_ns;
     const char *version;
 };

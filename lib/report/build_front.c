@@ -6,7 +6,7 @@
 #include "report/build.h"
 #include "report/words.h"
 
-enum { FRONT_CAUTIONS = 3, SHORT_DIGEST = 16 };
+enum { FRONT_CAUTIONS = 3 };
 
 static enum lw_verdict severity_of(enum lw_acceptance_verdict verdict)
 {
@@ -29,12 +29,6 @@ static void verdict(struct lw_document *document, const struct lw_report_view *v
     enum lw_verdict severity = severity_of(acceptance->verdict);
     lw_document_verdict(document, view->broken > 0 ? LW_FAIL : severity,
                         _(lw_acceptance_word(acceptance->verdict)));
-    if (view->broken > 0) {
-        lw_document_reason(document,
-                           _("the records do not fit together from record %d on: this report "
-                             "proves nothing until that is cleared up"),
-                           view->broken);
-    }
     for (size_t i = 0; i < acceptance->because_count; i++) {
         lw_document_reason(document, "%s", acceptance->because[i]);
     }
@@ -93,7 +87,8 @@ static void line_facts(struct lw_document *document, const struct lw_record *rec
 
 static void what_and_when(struct lw_document *document, const struct lw_report_view *view)
 {
-    char from[64], to[64], made[LW_TIME_TEXT], made_text[64], findings[LW_DOCUMENT_FACT];
+    char from[64], to[64], made[LW_TIME_TEXT], made_text[64], findings[LW_DOCUMENT_FACT],
+        digest[40];
     const struct lw_list *records = view->records;
     if (view->plan != NULL) {
         lw_report_fact(document, _("Plan"), _("revision %s, drawing %s, %zu nodes"),
@@ -114,9 +109,8 @@ static void what_and_when(struct lw_document *document, const struct lw_report_v
     lw_time_format(view->now_utc_ns, 0, made);
     lw_report_time(made, made_text, sizeof made_text);
     lw_report_fact(document, _("Report made"), _("%s, linewalk %s"), made_text, view->version);
-    if (view->last_digest != NULL) {
-        lw_report_fact(document, _("Digest"), "%.*s", SHORT_DIGEST, view->last_digest);
-    }
+    lw_digest_shown(view->anchor->digest, 4, digest, sizeof digest);
+    lw_document_fact(document, _("Digest"), digest);
 }
 
 static void conditions(struct lw_document *document, const struct lw_report_view *view)
@@ -148,12 +142,32 @@ static void signatures(struct lw_document *document, const struct lw_report_view
     }
     char role[LW_DOCUMENT_CELL];
     lw_document_signature(document, NULL);
+    lw_document_seal(document, view->anchor->digest);
     lw_print(role, sizeof role, _("Carried out by %s"), first_of(view->facts->engineer, "-"));
     lw_document_role(document, role);
     lw_print(role, sizeof role, _("For the customer %s"),
              first_of(view->facts->customer_contact, "-"));
     lw_document_role(document, role);
     lw_document_role(document, _("Reservations"));
+}
+
+// A signature by key stands in words: what it proves is less than what ink on this page does.
+static void key_signatures(struct lw_document *document, const struct lw_report_view *view)
+{
+    const struct lw_signature_state *states = view->signatures->items;
+    for (size_t i = 0; i < view->signatures->count; i++) {
+        if (states[i].good) {
+            char at[64];
+            lw_report_time(states[i].signed_at, at, sizeof at);
+            lw_document_paragraph(document,
+                                  _("Signed by key %s, %s, %s by the signer's own clock (record "
+                                    "%d). A key proves no time."),
+                                  states[i].fingerprint, states[i].owner, at, states[i].record);
+        } else {
+            lw_document_paragraph(document, _("The signature of record %d is not good: %s."),
+                                  states[i].record, _(states[i].why));
+        }
+    }
 }
 
 void lw_report_front(struct lw_document *document, const struct lw_report_view *view)
@@ -165,6 +179,7 @@ void lw_report_front(struct lw_document *document, const struct lw_report_view *
     lw_report_cautions(document, view, FRONT_CAUTIONS);
     lw_report_open_points(document, view);
     signatures(document, view);
+    key_signatures(document, view);
     lw_document_page(document);
 }
 

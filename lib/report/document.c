@@ -133,6 +133,13 @@ void lw_document_begin(struct lw_document *document, const char *title, const ch
     document->language = keep(document, language == NULL ? "en" : language, 35);
 }
 
+void lw_document_anchor(struct lw_document *document, const char *anchor)
+{
+    free(document->anchor);
+    document->anchor = lw_duplicate(anchor);
+    document->failed = document->failed || (anchor != NULL && document->anchor == NULL);
+}
+
 void lw_document_heading(struct lw_document *document, int level, const char *text)
 {
     assert(level >= 1 && level <= 3);
@@ -308,6 +315,15 @@ void lw_document_signature(struct lw_document *document, const char *refused)
     }
 }
 
+void lw_document_seal(struct lw_document *document, const char *digest)
+{
+    struct lw_document_block *block = last(document, LW_BLOCK_SIGNATURE);
+    assert(block != NULL || document->failed);
+    if (block != NULL) {
+        block->digest = keep(document, digest, LW_DOCUMENT_CELL);
+    }
+}
+
 void lw_document_role(struct lw_document *document, const char *role)
 {
     struct lw_document_block *block = last(document, LW_BLOCK_SIGNATURE);
@@ -358,6 +374,7 @@ void lw_document_finish(struct lw_document *document)
     struct lw_document_block *blocks = document->blocks.items;
     for (size_t i = 0; i < document->blocks.count; i++) {
         free(blocks[i].text);
+        free(blocks[i].digest);
         free_lines(&blocks[i].lines);
         free_table(&blocks[i].table);
         lw_chart_free(blocks[i].chart);
@@ -367,5 +384,6 @@ void lw_document_finish(struct lw_document *document)
     free(document->title);
     free(document->subtitle);
     free(document->language);
+    free(document->anchor);
     *document = (struct lw_document){0};
 }

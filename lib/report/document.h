@@ -58,6 +58,7 @@ struct lw_document_block {
                              // signature is refused (NULL: it is not)
     struct lw_list lines;    // of char *: facts (label, value, ...), reasons, evidence (name,
                              // digest, ...), signature roles
+    char *digest;            // signature: of what is signed
     struct lw_table table;
     struct lw_chart *chart;
     struct lw_finding finding; // copied
@@ -65,6 +66,7 @@ struct lw_document_block {
 
 struct lw_document {
     char *title, *subtitle, *language;
+    char *anchor;          // one line that programs find again in what is rendered; NULL: none
     bool simulated;        // said on every page
     struct lw_list blocks; // of struct lw_document_block
     bool failed;           // memory ran out
@@ -73,6 +75,8 @@ struct lw_document {
 // Start with `struct lw_document document = {0};`. `language` is a tag like "en".
 void lw_document_begin(struct lw_document *document, const char *title, const char *subtitle,
                        const char *language);
+// The line that programs look for (site/anchor.h); it goes into a page's head and a PDF's keywords.
+void lw_document_anchor(struct lw_document *document, const char *anchor);
 void lw_document_heading(struct lw_document *document, int level, const char *text);
 void lw_document_paragraph(struct lw_document *document, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
@@ -101,6 +105,9 @@ void lw_document_finding(struct lw_document *document, const struct lw_finding *
 void lw_document_figure(struct lw_document *document, struct lw_chart *chart);
 // Fields for ink signatures, one for each role; `refused` instead says why nobody may sign.
 void lw_document_signature(struct lw_document *document, const char *refused);
+// The digest of what is signed: its beginning in large type and the whole as a QR code beside the
+// signatures.
+void lw_document_seal(struct lw_document *document, const char *digest);
 void lw_document_role(struct lw_document *document, const char *role);
 void lw_document_evidence(struct lw_document *document, const char *name, const char *digest);
 

@@ -6,6 +6,7 @@
 #include "base/unit.h"
 #include "report/chart.h"
 #include "report/markup.h"
+#include "report/qr.h"
 #include "report/report.h"
 #include "report/words.h"
 
@@ -219,7 +220,8 @@ static void figure(struct page *page, const struct lw_document_block *block)
         put(page, "<div class=\"plot\" tabindex=\"0\" role=\"region\" aria-label=\"");
         put_text(page, block->chart->title);
         put(page, "\">");
-        lw_svg(page->out, &list, block->chart->title, block->chart->alternative, ++page->figures);
+        lw_svg(page->out, &list, "chart", block->chart->title, block->chart->alternative,
+               ++page->figures);
         put(page, "</div>");
         lw_display_list_finish(&list);
     } else if (status == LW_GARBLED) {
@@ -230,13 +232,36 @@ static void figure(struct page *page, const struct lw_document_block *block)
     put(page, "</figure>\n");
 }
 
+// Sixteen digits in groups are what people compare; the code holds all of them.
+static void seal(struct page *page, const char *digest)
+{
+    struct lw_display_list list;
+    char shown[40];
+    lw_digest_shown(digest, 4, shown, sizeof shown);
+    enum lw_status status = lw_qr_of_digest(digest, &list, page->error);
+    if (status != LW_OK) {
+        page->status = status;
+        return;
+    }
+    put(page, "<div class=\"code\">");
+    lw_svg(page->out, &list, "qr", _("Digest of this visit as a QR code"), digest, ++page->figures);
+    lw_display_list_finish(&list);
+    element(page, "p class=\"digest\"", shown);
+    element(page, "p class=\"hand\"", _("digest of this visit"));
+    put(page, "</div>");
+}
+
 static void signature(struct page *page, const struct lw_document_block *block)
 {
     if (block->text != NULL) {
         element(page, "p class=\"refused\"", block->text);
         return;
     }
-    put(page, "<div class=\"signatures\">");
+    put(page,
+        block->digest != NULL ? "<div class=\"signatures seal\">" : "<div class=\"signatures\">");
+    if (block->digest != NULL) {
+        seal(page, block->digest);
+    }
     for (size_t i = 0; i < block->lines.count; i++) {
         put(page, "<div>");
         element(page, "p", line_at(&block->lines, i));
@@ -377,6 +402,11 @@ static void head(struct page *page)
     put(page, "'\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
               "<meta name=\"referrer\" content=\"no-referrer\">\n");
     element(page, "title", title);
+    if (document->anchor != NULL) {
+        put(page, "\n<meta name=\"keywords\" content=\"");
+        put_text(page, document->anchor);
+        put(page, "\">");
+    }
     put(page, "\n<style>");
     lw_text_put(page->out, style.bytes, style.length);
     put(page, "</style>\n</head>\n");

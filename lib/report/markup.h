@@ -11,10 +11,10 @@
 // references.
 void lw_markup_text(struct lw_text *out, const char *text);
 
-// Adds a laid-out chart as an SVG element: classes for inks, no style, no script. `number` makes
-// its ids unique in the page.
-void lw_svg(struct lw_text *out, const struct lw_display_list *list, const char *title,
-            const char *alternative, int number);
+// Adds a display list as an SVG element of a class: classes for inks, no style, no script. `number`
+// makes its ids unique in the page.
+void lw_svg(struct lw_text *out, const struct lw_display_list *list, const char *class,
+            const char *title, const char *alternative, int number);
 
 // Adds the style sheet of a page. The running title stands at the foot of every printed page, the
 // mark (NULL: none) at its head; both may hold any text.

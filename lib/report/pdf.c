@@ -5,6 +5,8 @@
 #include "report/pdf.h"
 
 #include "base/clock.h"
+#include "base/file.h"
+#include "report/qr.h"
 #include "report/sheet.h"
 #include "report/words.h"
 
@@ -23,6 +25,7 @@ static const struct lw_style_pt strong_style = {9, true, false, INK};
 static const struct lw_style_pt label_style = {8.5, false, false, SOFT};
 static const struct lw_style_pt small_style = {7.4, false, false, SOFT};
 static const struct lw_style_pt mono_style = {7.2, false, true, SOFT};
+static const struct lw_style_pt digest_style = {13, true, true, INK};
 static const struct lw_style_pt foot_style = {7.4, false, false, INK};
 static const struct lw_style_pt mark_style = {10, true, false, INK};
 
@@ -340,28 +343,72 @@ static void refused(struct lw_sheets *sheets, const char *text)
     sheets->y += height + 6;
 }
 
-static void signature(struct lw_sheets *sheets, const struct lw_document_block *block)
+#define SEAL_WIDTH  86.0
+#define SEAL_HEIGHT 118.0
+
+// The code and the beginning of the digest below it.
+static void seal(struct press *press, const char *digest)
+{
+    struct lw_sheets *sheets = &press->sheets;
+    double y = sheets->y;
+    struct lw_display_list list;
+    char shown[40], upper[20], lower[20];
+    enum lw_status status = lw_qr_of_digest(digest, &list, press->error);
+    if (status != LW_OK) {
+        press->status = status;
+        return;
+    }
+    double side = list.height_mm * LW_MM, x = sheets->left + (SEAL_WIDTH - side) / 2;
+    lw_pdf_display(sheets, &list, x, y, LW_MM);
+    lw_display_list_finish(&list);
+    lw_digest_shown(digest, 4, shown, sizeof shown);
+    lw_print(upper, sizeof upper, "%.9s", shown);
+    lw_copy(lower, sizeof lower, strlen(shown) > 10 ? shown + 10 : "");
+    y += side;
+    y += put(sheets, &digest_style, upper, sheets->left + 2, y, SEAL_WIDTH);
+    y += put(sheets, &digest_style, lower, sheets->left + 2, y, SEAL_WIDTH);
+    put(sheets, &small_style, _("digest of this visit"), sheets->left + 2, y, SEAL_WIDTH);
+}
+
+static double role_height(struct lw_sheets *sheets, const struct lw_list *roles, double width)
+{
+    double height = 74;
+    for (size_t i = 0; i < roles->count; i++) {
+        height = fmax(height, height_of(sheets, &text_style, line_at(roles, i), width - 12) + 52);
+    }
+    return height;
+}
+
+static void role(struct lw_sheets *sheets, const char *text, double x, double width, double height)
+{
+    double foot = sheets->y + height - 14;
+    box(sheets, x, sheets->y, width, height, false);
+    put(sheets, &text_style, text, x + 6, sheets->y + 4, width - 12);
+    lw_sheets_line(sheets, x + 6, foot, x + width - 6, foot, 0.6, SOFT);
+    put(sheets, &small_style, _("name, date, signature"), x + 6, foot + 1, width - 12);
+}
+
+static void signature(struct press *press, const struct lw_document_block *block)
 {
     const double gap = 10;
+    struct lw_sheets *sheets = &press->sheets;
     lw_sheets_skip(sheets, 8);
     if (block->text != NULL) {
         refused(sheets, block->text);
         return;
     }
     size_t count = block->lines.count;
-    double width = (content_width(sheets) - gap * (double)(count - 1)) / (double)count;
-    double height = 74;
-    for (size_t i = 0; i < count; i++) {
-        double role = height_of(sheets, &text_style, line_at(&block->lines, i), width - 12);
-        height = fmax(height, role + 52);
-    }
+    double left = block->digest != NULL ? SEAL_WIDTH + gap : 0;
+    double width = (content_width(sheets) - left - gap * (double)(count - 1)) / (double)count;
+    double height = role_height(sheets, &block->lines, width);
+    height = block->digest != NULL ? fmax(height, SEAL_HEIGHT) : height;
     lw_sheets_need(sheets, height);
+    if (block->digest != NULL) {
+        seal(press, block->digest);
+    }
     for (size_t i = 0; i < count; i++) {
-        double x = sheets->left + (double)i * (width + gap), foot = sheets->y + height - 14;
-        box(sheets, x, sheets->y, width, height, false);
-        put(sheets, &text_style, line_at(&block->lines, i), x + 6, sheets->y + 4, width - 12);
-        lw_sheets_line(sheets, x + 6, foot, x + width - 6, foot, 0.6, SOFT);
-        put(sheets, &small_style, _("name, date, signature"), x + 6, foot + 1, width - 12);
+        role(sheets, line_at(&block->lines, i), sheets->left + left + (double)i * (width + gap),
+             width, height);
     }
     sheets->y += height + 6;
 }
@@ -463,7 +510,7 @@ static void print_block(struct press *press, size_t i)
         caution(sheets, block->text);
         break;
     case LW_BLOCK_SIGNATURE:
-        signature(sheets, block);
+        signature(press, block);
         break;
     case LW_BLOCK_EVIDENCE:
         evidence(sheets, &block->lines);
@@ -570,6 +617,9 @@ static void describe(const struct lw_document *document, int64_t made_utc_ns,
     lw_print(title, sizeof title, "%s \xc2\xb7 %s", document->title, document->subtitle);
     cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_TITLE, title);
     cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATOR, "linewalk");
+    if (document->anchor != NULL) {
+        cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_KEYWORDS, document->anchor);
+    }
     cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATE_DATE, made);
     cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_MOD_DATE, made);
 }

@@ -126,6 +126,13 @@ static void draw_ops(const struct drawing *drawing, const struct lw_op *ops, siz
     cairo_set_dash(drawing->sheets->cr, NULL, 0, 0);
 }
 
+void lw_pdf_display(struct lw_sheets *sheets, const struct lw_display_list *list, double x,
+                    double y, double scale)
+{
+    struct drawing drawing = {sheets, x, y, scale};
+    draw_ops(&drawing, list->ops.items, list->ops.count);
+}
+
 double lw_pdf_figure_height(const struct lw_sheets *sheets)
 {
     double scale = (sheets->right - sheets->left) / LW_FIGURE_WIDTH_MM;
@@ -145,10 +152,9 @@ enum lw_status lw_pdf_figure(struct lw_sheets *sheets, const struct lw_chart *ch
     lw_sheets_skip(sheets, 8);
     lw_sheets_flow(sheets, &caption, chart->title, 0);
     sheets->y += 3;
-    struct drawing drawing = {sheets, sheets->left, sheets->y,
-                              (sheets->right - sheets->left) / LW_FIGURE_WIDTH_MM};
-    draw_ops(&drawing, list.ops.items, list.ops.count);
-    sheets->y += LW_FIGURE_HEIGHT_MM * drawing.scale;
+    double scale = (sheets->right - sheets->left) / LW_FIGURE_WIDTH_MM;
+    lw_pdf_display(sheets, &list, sheets->left, sheets->y, scale);
+    sheets->y += LW_FIGURE_HEIGHT_MM * scale;
     lw_display_list_finish(&list);
     return LW_OK;
 }

@@ -70,6 +70,9 @@ void lw_sheets_flow(struct lw_sheets *sheets, const struct lw_style_pt *style, c
 void lw_pdf_table(struct lw_sheets *sheets, const struct lw_document_block *block);
 enum lw_status lw_pdf_figure(struct lw_sheets *sheets, const struct lw_chart *chart,
                              struct lw_error *error);
+// Draws a display list with its top left corner at x, y; `scale` is points for one of its mm.
+void lw_pdf_display(struct lw_sheets *sheets, const struct lw_display_list *list, double x,
+                    double y, double scale);
 double lw_pdf_figure_height(const struct lw_sheets *sheets);
 unsigned lw_pdf_tone(enum lw_verdict verdict);
 // The severity's bar at the left of a row or block: solid, double or dashed.

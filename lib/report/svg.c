@@ -123,11 +123,11 @@ static void put_ops(struct lw_text *out, const struct lw_op *ops, size_t count)
     }
 }
 
-void lw_svg(struct lw_text *out, const struct lw_display_list *list, const char *title,
-            const char *alternative, int number)
+void lw_svg(struct lw_text *out, const struct lw_display_list *list, const char *class,
+            const char *title, const char *alternative, int number)
 {
-    lw_text_add(out, "<svg class=\"chart\" role=\"img\" aria-labelledby=\"t%d a%d\" viewBox=\"0 0 ",
-                number, number);
+    lw_text_add(out, "<svg class=\"%s\" role=\"img\" aria-labelledby=\"t%d a%d\" viewBox=\"0 0 ",
+                class, number, number);
     put_mm(out, list->width_mm);
     lw_text_add(out, " ");
     put_mm(out, list->height_mm);

@@ -50,10 +50,14 @@ enum lw_status lw_visit_find(const char *start, struct lw_visit *visit, bool *fo
                              struct lw_error *error);
 void lw_visit_close(struct lw_visit *visit);
 
-// Takes the lock (waits 2 s, then LW_SYSTEM) and the next number, which is above that of every file
-// in the folder and never given twice. With the lock held already it takes only another number:
-// records are then appended in the order of their numbers.
-enum lw_status lw_visit_begin(struct lw_visit *visit, int *number, struct lw_error *error);
+// Whether a record of this check seals its visit: a signature, or the signed paper brought back.
+bool lw_visit_seals(const char *check);
+// Takes the lock (waits 2 s, then LW_SYSTEM) and the next number for a record of `check`, which is
+// above that of every file in the folder and never given twice. With the lock held already it takes
+// only another number: records are then appended in the order of their numbers. A visit that is
+// sealed takes nothing but what seals it once more: LW_USAGE.
+enum lw_status lw_visit_begin(struct lw_visit *visit, const char *check, int *number,
+                              struct lw_error *error);
 // "FOLDER/0003-scan.pcapng" for a number, check and ending.
 bool lw_visit_path(const struct lw_visit *visit, int number, const char *check, const char *ending,
                    char *path, size_t size);

@@ -28,39 +28,57 @@ static enum lw_status path_in(const struct lw_visit *visit, const char *name, ch
                : lw_fail(error, LW_USAGE, "the name of a file gets too long");
 }
 
-// The highest number in the folder and the name of the record file that was written last.
-static enum lw_status look(const struct lw_visit *visit, int *highest, char last[LW_PATH],
-                           struct lw_error *error)
+// What a visit's folder holds.
+struct seen {
+    int highest;        // number of any file
+    int sealed;         // the first record that seals the visit, 0: none
+    char last[LW_PATH]; // the record file that was written last, else visit.json
+};
+
+static enum lw_status look(const struct lw_visit *visit, struct seen *seen, struct lw_error *error)
 {
     struct lw_list names = {0};
     enum lw_status status = lw_folder_names(visit->folder, &names, error);
-    *highest = 0;
-    lw_copy(last, LW_PATH, "visit.json");
+    *seen = (struct seen){.last = "visit.json"};
     for (size_t i = 0; status == LW_OK && i < names.count; i++) {
         const char *name = ((char **)names.items)[i];
         char check[64];
         int number = lw_visit_number(name);
-        *highest = number > *highest ? number : *highest;
+        seen->highest = number > seen->highest ? number : seen->highest;
         if (lw_visit_is_record(name, &number, check)) {
-            lw_copy(last, LW_PATH, name); // names are sorted
+            lw_copy(seen->last, LW_PATH, name); // names are sorted
+            bool first = seen->sealed == 0 && lw_visit_seals(check);
+            seen->sealed = first ? number : seen->sealed;
         }
     }
     lw_names_free(&names);
     return status;
 }
 
-static enum lw_status take_number(struct lw_visit *visit, int *number, struct lw_error *error)
+bool lw_visit_seals(const char *check)
 {
-    int highest = 0;
-    char last[LW_PATH], path[LW_PATH];
-    enum lw_status status = look(visit, &highest, last, error);
+    return strcmp(check, "signature") == 0 || strcmp(check, "paper") == 0;
+}
+
+static enum lw_status take_number(struct lw_visit *visit, const char *check, int *number,
+                                  struct lw_error *error)
+{
+    struct seen seen;
+    char path[LW_PATH];
+    enum lw_status status = look(visit, &seen, error);
+    if (status == LW_OK && seen.sealed > 0 && !lw_visit_seals(check)) {
+        return lw_fail(error, LW_USAGE,
+                       "is signed (record %d) and takes no more records: open a follow-up with "
+                       "linewalk visit NEW-FOLDER",
+                       seen.sealed);
+    }
     if (status == LW_OK) {
-        status = path_in(visit, last, path, error);
+        status = path_in(visit, seen.last, path, error);
     }
     if (status == LW_OK) {
         status = lw_file_digest(path, visit->previous_digest, error);
     }
-    int next = highest + 1 > visit->next_number ? highest + 1 : visit->next_number;
+    int next = seen.highest + 1 > visit->next_number ? seen.highest + 1 : visit->next_number;
     if (status == LW_OK && next > LW_VISIT_NUMBER_MAX) {
         return lw_fail(error, LW_USAGE, "has %d records and takes no more: open a new visit",
                        LW_VISIT_NUMBER_MAX);
@@ -72,9 +90,10 @@ static enum lw_status take_number(struct lw_visit *visit, int *number, struct lw
     return status;
 }
 
-enum lw_status lw_visit_begin(struct lw_visit *visit, int *number, struct lw_error *error)
+enum lw_status lw_visit_begin(struct lw_visit *visit, const char *check, int *number,
+                              struct lw_error *error)
 {
-    assert(visit && number);
+    assert(visit && check && number);
     char path[LW_PATH];
     bool held = visit->lock.descriptor >= 0;
     enum lw_status status = LW_OK;
@@ -85,7 +104,7 @@ enum lw_status lw_visit_begin(struct lw_visit *visit, int *number, struct lw_err
         }
     }
     if (status == LW_OK) {
-        status = take_number(visit, number, error);
+        status = take_number(visit, check, number, error);
     }
     if (status != LW_OK && !held) {
         lw_lock_release(&visit->lock);

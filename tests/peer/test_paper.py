@@ -4,6 +4,7 @@ no words over each other, and the same numbers as the page."""
 import html
 import json
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -55,6 +56,10 @@ for nodes in ("4", "24", "200"):
             assert re.search(r"Node +Tap +Place", page), page
     overlaps = words_that_overlap(path, folder)
     assert not overlaps, overlaps[:10]
+    if shutil.which("zbarimg"):
+        run("pdftoppm", "-r", "150", "-f", "1", "-l", "1", "-singlefile", "-png", path, folder / "front")
+        code = run("zbarimg", "-q", "--raw", folder / "front.png").strip()
+        assert re.fullmatch("LINEWALK SHA-256 9D4E5B6A7978.*3F2A9C10", code) and len(code) == 81, code
     marks = bookmarks(path)
     titles = [title for title, _, _ in marks]
     assert titles[1] == "What was checked, and what was not" and titles[-1] == "Annex: every value", titles

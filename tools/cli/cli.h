@@ -90,5 +90,12 @@ void lw_cli_pause(double seconds);
 // NULL).
 enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answer, size_t size,
                           struct lw_error *error);
+// A pass phrase: one line from a descriptor, or, when that is negative, asked on the terminal
+// without showing what is typed. LW_USAGE when there is none, it is longer than `size` lets it be,
+// or stdin is no terminal. Wipe `phrase` after use.
+enum lw_status lw_cli_phrase(const char *question, int descriptor, char *phrase, size_t size,
+                             struct lw_error *error);
+// Files made from now on are for their owner alone.
+void lw_cli_private_files(void);
 
 #endif

@@ -26,9 +26,9 @@ static enum lw_status open_visit(struct lw_session *session, unsigned needs, str
         }
         return LW_OK;
     }
-    int broken = 0;
-    return status == LW_OK ? lw_visit_records(&session->visit, &session->records, &broken, error)
-                           : status;
+    return status == LW_OK
+               ? lw_visit_records(&session->visit, &session->records, &session->broken, error)
+               : status;
 }
 
 // The plan named, or that of the virtual chain named; false when neither is.

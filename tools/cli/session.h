@@ -33,6 +33,7 @@ struct lw_session {
     struct lw_inputs inputs;
     struct lw_visit visit;
     struct lw_list records; // of struct lw_record: what the visit held at the opening
+    int broken;             // the first of them that does not fit, 0: none
     struct lw_line *line;   // wrapped by a recorder when there is a visit
     char on[LW_PATH];       // as it was opened
     bool listened;          // listening first is done
@@ -91,6 +92,13 @@ enum lw_status lw_step_begin(struct lw_session *session, struct lw_step *step, c
 // nothing without a capture.
 enum lw_status lw_step_capture_again(struct lw_session *session, struct lw_step *step,
                                      struct lw_error *error);
+
+// Copies a file beside the step's record, as NNNN-CHECK and the file's own ending, and lists it in
+// the record with its digest, so that a change to it is found. LW_USAGE when its name has no ending
+// that says what it is; at most 64 MiB. `kept` (may be NULL) gets its name and digest, borrowed
+// until the step's next file.
+enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, const char *path,
+                              const struct lw_record_file **kept, struct lw_error *error);
 
 // Ends the step: closes capture and readings, writes the record with what `status` left of it, and
 // prints it when --json asks. Returns the exit status for status and verdict; `error` is what the

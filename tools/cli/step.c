@@ -49,7 +49,7 @@ static enum lw_status start_files(struct lw_session *session, struct lw_step *st
                                   bool keeps_readings, struct lw_error *error)
 {
     char path[LW_PATH];
-    enum lw_status status = lw_visit_begin(&session->visit, &step->number, error);
+    enum lw_status status = lw_visit_begin(&session->visit, step->check, &step->number, error);
     session->locked = session->locked || status == LW_OK;
     if (status == LW_OK && session->line != NULL && !session->own_captures) {
         status = start_capture(session, step, error);
@@ -200,6 +200,34 @@ static bool add_file(struct lw_list *files, const char *name, const char *digest
     file->name = lw_duplicate(name);
     file->sha256 = lw_duplicate(digest);
     return true;
+}
+
+enum { MOST_ATTACHED_BYTES = 64 * 1024 * 1024 };
+
+enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, const char *path,
+                              const struct lw_record_file **kept, struct lw_error *error)
+{
+    const char *dot = strrchr(path, '.');
+    char to[LW_PATH], digest[LW_DIGEST];
+    struct lw_text bytes = {0};
+    if (dot == NULL || strchr(dot, '/') != NULL || strlen(dot) < 2 || strlen(dot) > 6) {
+        return lw_fail(error, LW_USAGE, "'%s' has no ending that says what it is", path);
+    }
+    enum lw_status status = lw_file_read(path, MOST_ATTACHED_BYTES, &bytes, error);
+    const char *name = ending_name(session, step, dot + 1, to, sizeof to);
+    if (status == LW_OK) {
+        status = lw_file_write_new(to, bytes.bytes, bytes.length, error);
+    }
+    if (status == LW_OK) {
+        lw_digest(bytes.bytes, bytes.length, digest);
+        status = add_file(&step->files, name, digest) ? LW_OK
+                                                      : lw_fail(error, LW_MEMORY, "out of memory");
+    }
+    if (status == LW_OK && kept != NULL) {
+        *kept = &((const struct lw_record_file *)step->files.items)[step->files.count - 1];
+    }
+    lw_text_finish(&bytes);
+    return status;
 }
 
 static enum lw_status close_files(struct lw_session *session, struct lw_step *step,

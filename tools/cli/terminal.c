@@ -13,6 +13,8 @@
 #include <poll.h>
 #include <signal.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
+#include <termios.h>
 #include <unistd.h>
 
 static struct lw_cancel cancel = {.wake_descriptor = -1};
@@ -162,4 +164,58 @@ enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answe
     const char *said = line[0] == '\0' && obvious != NULL ? obvious : line;
     lw_text_clean(answer, size, said, strlen(said));
     return LW_OK;
+}
+
+static enum lw_status read_phrase(int descriptor, char *phrase, size_t size, struct lw_error *error)
+{
+    size_t length = 0;
+    char byte = '\0';
+    ssize_t got = 0;
+    while (length < size) {
+        got = read(descriptor, &byte, 1);
+        if (got < 0 && errno == EINTR && !cancel.flag) {
+            continue;
+        }
+        if (got <= 0 || byte == '\n') {
+            break;
+        }
+        phrase[length++] = byte;
+    }
+    if (got < 0) {
+        return lw_fail_errno(error, errno, "cannot read a pass phrase");
+    }
+    if (length == size || memchr(phrase, '\0', length) != NULL) {
+        return lw_fail(error, LW_USAGE, "the pass phrase is too long, or no text");
+    }
+    phrase[length] = '\0';
+    return length > 0 ? LW_OK : lw_fail(error, LW_USAGE, "there is no pass phrase");
+}
+
+enum lw_status lw_cli_phrase(const char *question, int descriptor, char *phrase, size_t size,
+                             struct lw_error *error)
+{
+    struct termios shown, hidden;
+    if (descriptor >= 0) {
+        return read_phrase(descriptor, phrase, size, error);
+    }
+    if (tcgetattr(STDIN_FILENO, &shown) != 0) {
+        return lw_fail(error, LW_USAGE, "there is no terminal to ask for the pass phrase on");
+    }
+    hidden = shown;
+    hidden.c_lflag &= (tcflag_t) ~(ECHO | ECHONL);
+    fprintf(stderr, "%s ", question);
+    fflush(stderr);
+    tcsetattr(STDIN_FILENO, TCSAFLUSH, &hidden);
+    enum lw_status status = wait_for_input(error);
+    if (status == LW_OK) {
+        status = read_phrase(STDIN_FILENO, phrase, size, error);
+    }
+    tcsetattr(STDIN_FILENO, TCSAFLUSH, &shown);
+    fputc('\n', stderr);
+    return status;
+}
+
+void lw_cli_private_files(void)
+{
+    umask(S_IRWXG | S_IRWXO);
 }

@@ -42,7 +42,7 @@ static struct lw_acceptance judged(struct records *records)
 {
     struct lw_acceptance acceptance;
     records->list.items = records->items;
-    lw_acceptance_judge(NULL, &records->list, &acceptance);
+    lw_acceptance_judge(NULL, &records->list, 0, &acceptance);
     return acceptance;
 }
 
@@ -199,11 +199,36 @@ static void the_plan_says_what_is_required(void **state)
     struct records records = {0};
     struct lw_acceptance acceptance;
     add(&records, "scan", LW_PASS);
-    lw_acceptance_judge(&plan, &records.list, &acceptance);
+    lw_acceptance_judge(&plan, &records.list, 0, &acceptance);
     assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
     add(&records, "restart", LW_PASS);
-    lw_acceptance_judge(&plan, &records.list, &acceptance);
+    lw_acceptance_judge(&plan, &records.list, 0, &acceptance);
     assert_int_equal(acceptance.verdict, LW_ACCEPTED);
+}
+
+static void records_that_do_not_fit_together_are_never_accepted(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    struct lw_acceptance acceptance;
+    records.list.items = records.items;
+    lw_acceptance_judge(NULL, &records.list, 3, &acceptance);
+    assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
+    assert_non_null(strstr(acceptance.because[0], "from record 3 on"));
+    records.items[4].verdict = LW_FAIL;
+    lw_acceptance_judge(NULL, &records.list, 3, &acceptance);
+    assert_int_equal(acceptance.verdict, LW_NOT_ACCEPTED);
+}
+
+static void signatures_and_signed_papers_judge_nothing(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    add(&records, "signature", LW_PASS);
+    add(&records, "paper", LW_PASS);
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_ACCEPTED);
+    assert_int_equal(acceptance.check_count, 5);
 }
 
 int main(void)
@@ -223,6 +248,8 @@ int main(void)
         cmocka_unit_test(the_states_of_the_machine_under_which_noise_and_link_ran_are_kept),
         cmocka_unit_test(a_state_is_not_lost_in_a_longer_one),
         cmocka_unit_test(the_plan_says_what_is_required),
+        cmocka_unit_test(records_that_do_not_fit_together_are_never_accepted),
+        cmocka_unit_test(signatures_and_signed_papers_judge_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -18,6 +18,8 @@ struct fixture {
     struct lw_record records[CHECKS];
     struct lw_list record_list, counting;
     struct lw_acceptance acceptance;
+    struct lw_anchor anchor;
+    struct lw_list signatures;
     struct lw_report_view view;
     struct lw_supply_result supply;
     struct lw_link_result link;
@@ -408,6 +410,8 @@ struct fixture *fixture_new(const struct fixture_options *options)
     make_records(fixture);
     add_findings(fixture);
     make_acceptance(fixture);
+    lw_copy(fixture->anchor.digest, sizeof fixture->anchor.digest,
+            "9d4e5b6a7978899001122334455667788990aabbccddeeff001122333f2a9c10");
     fixture->view = (struct lw_report_view){
         .facts = &fixture->facts,
         .plan = &fixture->plan,
@@ -415,7 +419,9 @@ struct fixture *fixture_new(const struct fixture_options *options)
         .counting = &fixture->counting,
         .acceptance = &fixture->acceptance,
         .broken = options->broken,
-        .last_digest = "9d4e5b6a79788990011223344556677889900aabbccddeeff001122333f2a9c10",
+        .last_digest = fixture->anchor.digest,
+        .anchor = &fixture->anchor,
+        .signatures = &fixture->signatures,
         .now_utc_ns = INT64_C(1795600000000000000),
         .version = "0.1.0",
     };

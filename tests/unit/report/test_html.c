@@ -185,8 +185,8 @@ static void every_chart_is_an_image_with_words(void **state)
         assert_true(strchr(words, '>')[1] != '<');
         count++;
     }
-    // voltage, errors, reply times, noise in two units, one trace
-    assert_int_equal(count, 6);
+    // voltage, errors, reply times, noise in two units, one trace; the digest's code
+    assert_int_equal(count, 7);
     assert_non_null(strstr(page, "P23 has the least margin"));
     free(page);
 }
@@ -198,11 +198,11 @@ static void a_simulated_visit_says_so_and_takes_no_signature(void **state)
     assert_non_null(strstr(page, "simulated: cannot be signed off"));
     assert_non_null(strstr(page, "class=\"watermark\" aria-hidden=\"true\">SIMULATED<"));
     assert_non_null(strstr(page, "@top-center{font:700 10pt sans-serif;content:\"SIMULATED\"}"));
-    assert_null(strstr(page, "class=\"signatures\""));
+    assert_null(strstr(page, "class=\"signatures seal\""));
     free(page);
     page = ordinary_page(4, false);
     assert_null(strstr(page, "SIMULATED"));
-    assert_non_null(strstr(page, "class=\"signatures\""));
+    assert_non_null(strstr(page, "class=\"signatures seal\""));
     free(page);
 }
 
@@ -210,8 +210,8 @@ static void records_that_do_not_fit_take_no_signature(void **state)
 {
     (void)state;
     char *page = page_of(&(struct fixture_options){.nodes = 4, .broken = 3});
-    assert_non_null(strstr(page, "the records do not fit together from record 3 on"));
-    assert_null(strstr(page, "class=\"signatures\""));
+    assert_non_null(strstr(page, "The records do not fit together: record 3"));
+    assert_null(strstr(page, "class=\"signatures seal\""));
     assert_null(strstr(page, "every file fits its digest"));
     free(page);
 }

@@ -173,7 +173,7 @@ static enum lw_status use_a_visit(struct lw_error *error)
         status = lw_visit_keep_input(&visit, &input, name, error);
     }
     if (status == LW_OK) {
-        status = lw_visit_begin(&visit, &number, error);
+        status = lw_visit_begin(&visit, "scan", &number, error);
     }
     if (status == LW_OK) {
         status = lw_visit_append(&visit, &record, error);

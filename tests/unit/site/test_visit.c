@@ -63,7 +63,7 @@ static int append(struct lw_visit *visit, const char *check, const char *result)
     int number = 0;
     fill_record(&record, check);
     record.result = lw_duplicate(result);
-    if (lw_visit_begin(visit, &number, &error) != LW_OK ||
+    if (lw_visit_begin(visit, check, &number, &error) != LW_OK ||
         lw_visit_append(visit, &record, &error) != LW_OK) {
         fail_msg("%s", error.says);
     }
@@ -224,7 +224,7 @@ static void number_taken_and_not_used_is_not_given_again(void **state)
     struct lw_visit visit;
     int number = 0;
     open_visit(&visit);
-    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&visit, "scan", &number, NULL), LW_OK);
     assert_int_equal(number, 1);
     assert_int_equal(append(&visit, "scan", "{}"), 2);
     lw_visit_close(&visit);
@@ -239,13 +239,13 @@ static void second_command_at_once_is_refused(void **state)
     int number = 0;
     open_visit(&first);
     open_visit(&second);
-    assert_int_equal(lw_visit_begin(&first, &number, NULL), LW_OK);
-    assert_int_equal(lw_visit_begin(&second, &number, &error), LW_SYSTEM);
+    assert_int_equal(lw_visit_begin(&first, "scan", &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&second, "scan", &number, &error), LW_SYSTEM);
     lw_error_text(&error, says, sizeof says);
     assert_non_null(strstr(says, "visit '"));
     assert_non_null(strstr(says, "is in use"));
     lw_visit_end(&first);
-    assert_int_equal(lw_visit_begin(&second, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&second, "scan", &number, NULL), LW_OK);
     lw_visit_close(&first);
     lw_visit_close(&second);
 }
@@ -311,7 +311,7 @@ static void file_beside_a_record_that_was_changed_is_found(void **state)
     char says[600], digest[LW_DIGEST];
     int number = 0;
     open_visit(&visit);
-    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&visit, "scan", &number, NULL), LW_OK);
     site_put(folder, "0001-noise.csv", "time_s,node,value\n");
     lw_file_digest(site_path(folder, "0001-noise.csv"), digest, NULL);
     fill_record(&record, "noise");
@@ -335,7 +335,7 @@ static void name_that_leads_out_of_the_visit_is_not_followed(void **state)
     char says[600];
     int number = 0;
     open_visit(&visit);
-    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&visit, "scan", &number, NULL), LW_OK);
     fill_record(&record, "noise");
     struct lw_record_file *file = lw_list_add(&record.files, sizeof *file);
     file->name = lw_duplicate("../elsewhere.csv");
@@ -429,7 +429,7 @@ static void plan_of_a_visit_comes_from_its_own_copies(void **state)
     int number = 0;
     bool found = false;
     open_visit(&visit);
-    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&visit, "scan", &number, NULL), LW_OK);
     fill_record(&record, "supply");
     keep(&visit, &record, TEST_DATA "/site/profiles/example-probe.json");
     keep(&visit, &record, TEST_DATA "/site/plan.json");
@@ -520,7 +520,7 @@ static void full_disk_leaves_the_visit_whole(void **state)
     int number = 0, calls = 0;
     open_visit(&visit);
     append(&visit, "scan", "{}");
-    assert_int_equal(lw_visit_begin(&visit, &number, NULL), LW_OK);
+    assert_int_equal(lw_visit_begin(&visit, "scan", &number, NULL), LW_OK);
     fill_record(&record, "link");
     for (bool done = false; !done; calls++) {
         lw_file_fail_after(calls, ENOSPC);
