@@ -11,6 +11,11 @@
 #include "report_document.h"
 #include "report_sign.h"
 
+// What is to be made, and where; NULL: not asked for.
+struct making {
+    const char *page, *bundle, *lists;
+};
+
 static enum lw_status render(struct lw_session *session, const char *path,
                              struct lw_acceptance *acceptance, struct lw_error *error)
 {
@@ -104,27 +109,76 @@ static int report(struct lw_cli *cli, const char *path)
     return exit_status;
 }
 
+// The report as it stands now, then all of the visit in one file. Packing is done by the program
+// that links what it takes.
+static int bundle(struct lw_cli *cli, const char *path)
+{
+    const char *arguments[] = {"--quiet", "--visit", NULL, "--bundle", path, NULL};
+    struct lw_error error = {0};
+    struct lw_session session;
+    int exit_status = LW_EXIT_OK;
+    if (lw_session_open(&session, cli, LW_NEEDS_VISIT | LW_TAKES_PLAN, &error) != LW_OK) {
+        return lw_cli_fail(cli, &error);
+    }
+    int verdict = lw_do_report(&session, NULL);
+    arguments[2] = session.visit.folder;
+    if (verdict > LW_EXIT_VERDICT) {
+        exit_status = verdict;
+    } else if (lw_run_beside("linewalk-report", arguments, &exit_status, &error) != LW_OK) {
+        exit_status = lw_cli_fail(cli, &error);
+    } else if (exit_status == LW_EXIT_OK) {
+        printf(_("bundle: %s\n"), path);
+    }
+    lw_session_close(&session);
+    return exit_status;
+}
+
 // One thing at a time.
-static enum lw_status check_one(const struct lw_signing *signing, const char *path,
+static enum lw_status check_one(const struct lw_signing *signing, const struct making *making,
                                 struct lw_error *error)
 {
     int asked = (signing->new_key != NULL) + (signing->key != NULL) + (signing->paper != NULL) +
-                (signing->verify != NULL) + (path != NULL);
+                (signing->verify != NULL) + (making->page != NULL) + (making->bundle != NULL) +
+                (making->lists != NULL);
     if (asked > 1) {
         return lw_fail(error, LW_USAGE,
-                       "--output, --new-key, --sign, --attach and --verify are each a run of "
-                       "their own");
+                       "--output, --bundle, --export, --new-key, --sign, --attach and --verify are "
+                       "each a run of their own");
     }
     return LW_OK;
 }
 
+static int run(struct lw_cli *cli, const struct lw_signing *signing, const struct making *making)
+{
+    if (signing->new_key != NULL) {
+        return lw_report_new_key(cli, signing);
+    }
+    if (signing->key != NULL) {
+        return lw_report_sign(cli, signing);
+    }
+    if (signing->paper != NULL) {
+        return lw_report_attach(cli, signing);
+    }
+    if (signing->verify != NULL) {
+        return lw_report_verify(cli, signing);
+    }
+    if (making->bundle != NULL) {
+        return bundle(cli, making->bundle);
+    }
+    return making->lists != NULL ? lw_report_export(cli, making->lists) : report(cli, making->page);
+}
+
 int lw_cmd_report(struct lw_cli *cli)
 {
-    const char *path = NULL;
+    struct making making = {0};
     struct lw_signing signing = {.phrase_descriptor = -1};
     const struct lw_option own[] = {
-        {"output", 0, "FILE", LW_OPTION_TEXT, &path, 0, 0,
+        {"output", 0, "FILE", LW_OPTION_TEXT, &making.page, 0, 0,
          "where to write it; by default report.html in the visit"},
+        {"bundle", 0, "FILE", LW_OPTION_TEXT, &making.bundle, 0, 0,
+         "all of the visit with its report in one ZIP file, for handing over"},
+        {"export", 0, "DIR", LW_OPTION_TEXT, &making.lists, 0, 0,
+         "lists of nodes, labels and spare parts as CSV"},
         {"sign", 0, "KEY", LW_OPTION_TEXT, &signing.key, 0, 0,
          "sign the visit with this key file; it takes no records after that"},
         {"new-key", 0, "FILE", LW_OPTION_TEXT, &signing.new_key, 0, 0,
@@ -147,19 +201,10 @@ int lw_cmd_report(struct lw_cli *cli)
     if (!lw_cli_parse(cli, own, 0, &exit_status)) {
         return exit_status;
     }
-    if (check_one(&signing, path, &error) != LW_OK) {
+    if (check_one(&signing, &making, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
-    if (signing.new_key != NULL) {
-        return lw_report_new_key(cli, &signing);
-    }
-    if (signing.key != NULL) {
-        return lw_report_sign(cli, &signing);
-    }
-    if (signing.paper != NULL) {
-        return lw_report_attach(cli, &signing);
-    }
-    return signing.verify != NULL ? lw_report_verify(cli, &signing) : report(cli, path);
+    return run(cli, &signing, &making);
 }
 
 const struct lw_command lw_command_report = {

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// linewalk-report: the commissioning report of a visit as PDF. A program of its own, the only one
-// that links cairo and pango, so that the others start fast.
+// linewalk-report: the commissioning report of a visit as PDF, and the visit as a bundle. A program
+// of its own, the only one that links cairo, pango and libarchive, so that the others start fast.
+#include "report_bundle.h"
 #include "report_document.h"
 
 #include "base/text.h"
@@ -36,11 +37,13 @@ static enum lw_status read_paper(const char *word, enum lw_paper *paper, struct 
 
 static int run(struct lw_cli *cli)
 {
-    const char *path = NULL, *paper_word = NULL;
+    const char *path = NULL, *paper_word = NULL, *bundle = NULL;
     const struct lw_option own[] = {
         {"output", 0, "FILE", LW_OPTION_TEXT, &path, 0, 0,
          "where to write it; by default report.pdf in the visit"},
         {"paper", 0, "SIZE", LW_OPTION_TEXT, &paper_word, 0, 0, "a4 (the default) or letter"},
+        {"bundle", 0, "FILE", LW_OPTION_TEXT, &bundle, 0, 0,
+         "pack the visit with the report that lies in it instead"},
         {0},
     };
     struct lw_error error = {0};
@@ -59,7 +62,9 @@ static int run(struct lw_cli *cli)
         lw_path_join(beside, sizeof beside, session.visit.folder, "report.pdf");
         path = beside;
     }
-    if (draw(&session, paper, path, &error) != LW_OK) {
+    enum lw_status status = bundle != NULL ? lw_bundle_write(&session, bundle, &error)
+                                           : draw(&session, paper, path, &error);
+    if (status != LW_OK) {
         exit_status = lw_cli_fail(cli, &error);
     }
     lw_session_close(&session);

@@ -1,12 +1,15 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A visit signed, its paper brought back, and each kind of file changed: whatever is changed is found and named. The visit is
 made on a server that is no part of linewalk, since what is simulated cannot be signed."""
+import csv
+import json
 import os
 import pathlib
 import shutil
 import subprocess
 import sys
 import tempfile
+import zipfile
 
 linewalk, server, plan = map(os.path.abspath, sys.argv[1:])
 kept = tempfile.TemporaryDirectory(prefix="signature-")
@@ -68,6 +71,14 @@ def flip(path):
     data = bytearray(path.read_bytes())
     data[len(data) // 2] ^= 1
     path.write_bytes(data)
+
+
+def unpack(bundle, to):
+    with zipfile.ZipFile(folder / bundle) as packed:
+        assert packed.testzip() is None
+        assert all(name.startswith("walk/") and ".." not in name for name in packed.namelist()), packed.namelist()
+        packed.extractall(folder / to)
+    return folder / to / "walk"
 
 
 make_visit()
@@ -153,6 +164,32 @@ assert must(0, "report", "--verify", "walk").splitlines()[1] == "digest " + dige
 own, by_report = changed_copy(lambda copy: flip(next(copy.glob("*-paper.pdf"))))
 assert own[0] == 1 and "paper.pdf" in own[1], own
 print("signed paper: compared, kept, and found when changed; the digest stays the one that was signed")
+
+status, said = run("report", "--bundle", "hand-over.zip", "--visit", "walk")
+assert status == 0 and "bundle: hand-over.zip" in said, said
+subprocess.run(["sha256sum", "-c", "--quiet", "SHA256SUMS"], cwd=unpack("hand-over.zip", "elsewhere"), check=True)
+there = folder / "elsewhere/walk"
+assert {path.relative_to(there) for path in files_of(there)} == \
+    {path.relative_to(folder / "walk") for path in files_of(folder / "walk")} | \
+    {pathlib.Path("SHA256SUMS"), pathlib.Path("HOW-TO-VERIFY.txt")}
+assert digest in (there / "HOW-TO-VERIFY.txt").read_text()
+for place in (".", "report.pdf", "report.html"):
+    said = must(0, "report", "--verify", place, cwd=there)
+    assert "nothing was changed" in said, said
+flip(there / "0001-scan.json")
+assert "0001-scan.json" in must(1, "report", "--verify", ".", cwd=there)
+assert subprocess.run(["sha256sum", "-c", "SHA256SUMS"], cwd=there, capture_output=True).returncode == 1
+print("unpacked elsewhere: verified by linewalk and by sha256sum, and a changed bit found by both")
+
+must(0, "report", "--export", "lists", "--visit", "walk", "--plan", plan)
+wanted = json.loads(pathlib.Path(plan).read_text())["chain"]
+nodes, labels, parts = (list(csv.DictReader((folder / "lists" / name).open(encoding="utf-8", newline="")))
+                        for name in ("nodes.csv", "labels.csv", "parts.csv"))
+assert [row["node"] for row in nodes] == [row["node"] for row in labels] == [entry["node"] for entry in wanted]
+assert [row["address"] for row in nodes] == [str(entry["address"]) for entry in wanted]
+assert {row["state"] for row in nodes} == {"not read"}
+assert sum(int(row["in_use"]) for row in parts if row["part"] == "node") == len(wanted)
+print(f"lists of {len(nodes)} nodes, their labels and {len(parts)} parts, as the plan has them")
 
 must(0, "visit", "play")
 run("scan", "--on", "sim:" + str(pathlib.Path(plan).parent), "--addresses", "1", "--visit", "play", "--quiet")
