@@ -6,6 +6,7 @@
 #include "check/acceptance.h"
 
 #include "base/text.h"
+#include "base/words.h"
 #include "site/visit.h"
 
 #include <string.h>
@@ -14,8 +15,8 @@ static const char *const default_required[] = {"scan", "roster", "link", "supply
 
 const char *lw_acceptance_word(enum lw_acceptance_verdict verdict)
 {
-    static const char *const words[] = {"accepted", "accepted with remarks", "not accepted",
-                                        "incomplete"};
+    static const char *const words[] = {N_("accepted"), N_("accepted with remarks"),
+                                        N_("not accepted"), N_("incomplete")};
     return words[verdict];
 }
 
@@ -183,13 +184,13 @@ static enum lw_acceptance_verdict weigh(const struct lw_acceptance_check *check)
 static const char *reason_of(const struct lw_acceptance_check *check)
 {
     if (check->skipped != NULL) {
-        return "left out on purpose";
+        return N_("left out on purpose");
     }
     if (check->number == 0) {
-        return "not done";
+        return N_("not done");
     }
     if (!check->done) {
-        return "interrupted before its end";
+        return N_("interrupted before its end");
     }
     return lw_verdict_shown(check->verdict);
 }
@@ -201,8 +202,8 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
     if (broken > 0) {
         char reason[120];
         lw_print(reason, sizeof reason,
-                 "they do not fit together from record %d on: nothing is proved until that is "
-                 "cleared up",
+                 N_("they do not fit together from record %d on: nothing is proved until that is "
+                    "cleared up"),
                  broken);
         because(acceptance, "records", reason);
         acceptance->verdict = LW_INCOMPLETE;
@@ -237,7 +238,7 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
     }
     if (open_points > 0) {
         char reason[40];
-        lw_print(reason, sizeof reason, "%zu open", open_points);
+        lw_print(reason, sizeof reason, N_("%zu open"), open_points);
         because(acceptance, "notes", reason);
     }
 }

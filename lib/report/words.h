@@ -5,9 +5,10 @@
 #ifndef LW_REPORT_WORDS_H
 #define LW_REPORT_WORDS_H
 
+#include "base/words.h"
+
 #include <libintl.h>
 
-#define _(text)  dgettext("linewalk", text)
-#define N_(text) text // marked here, looked up where it is used
+#define _(text) dgettext("linewalk", text)
 
 #endif

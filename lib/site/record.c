@@ -5,6 +5,7 @@
 // findings).
 #include "site/record.h"
 
+#include "base/words.h"
 #include "site/fields.h"
 #include "site/semantic.h"
 
@@ -12,7 +13,8 @@
 
 static const char *const verdict_words[] = {"pass",      "not_tested", "attention",
                                             "undecided", "fail",       NULL};
-static const char *const verdict_shown[] = {"pass", "not tested", "attention", "undecided", "fail"};
+static const char *const verdict_shown[] = {N_("pass"), N_("not tested"), N_("attention"),
+                                            N_("undecided"), N_("fail")};
 
 const char *lw_verdict_word(enum lw_verdict verdict)
 {

@@ -6,6 +6,7 @@
 #define LW_CLI_CLI_H
 
 #include "base/error.h"
+#include "base/words.h"
 #include "cli/options.h"
 #include "line/line.h"
 #include "site/record.h"
