@@ -14,6 +14,13 @@ static bool drifts(const struct lw_noise_node *node)
     return fabs(node->drift_per_s) > 4 * node->drift_u_per_s && over_run > node->limit;
 }
 
+// Single readings far off: some, or fewer that make the spread what it is.
+static bool has_spikes(const struct lw_noise_node *node)
+{
+    return node->outliers >= FEWEST_OUTLIERS ||
+           (node->outliers > 0 && node->stdev > 2 * node->robust_stdev && node->robust_stdev > 0);
+}
+
 // A tone that carries half of the variance is what the spread is made of.
 static const char *tone_cause(const struct lw_noise_node *node)
 {
@@ -33,6 +40,9 @@ static const char *tone_cause(const struct lw_noise_node *node)
 const char *lw_noise_cause(const struct lw_noise_node *node, bool stuck)
 {
     const char *tone = tone_cause(node);
+    if (!(node->n >= 2)) {
+        return "no_data";
+    }
     if (node->loop_failed > 0.5) {
         return "loop failed";
     }
@@ -54,7 +64,7 @@ const char *lw_noise_cause(const struct lw_noise_node *node, bool stuck)
     if (drifts(node)) {
         return "drift";
     }
-    if (node->outliers >= FEWEST_OUTLIERS) {
+    if (has_spikes(node)) {
         return "spikes";
     }
     return node->verdict == LW_FAIL ? "unexplained" : "quiet";

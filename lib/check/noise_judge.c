@@ -185,7 +185,7 @@ static void know_update(struct lw_noise_case *one, struct lw_noise_node *node)
 static void name_node(const struct lw_noise_judging *judging, const char *name, const char *unit,
                       const struct lw_noise_case *one, struct lw_noise_node *node)
 {
-    node->node = lw_duplicate(name);
+    node->node = lw_duplicate(name[0] != '\0' ? name : "sensor"); // a file without nodes
     node->unit = lw_duplicate(unit);
     node->tap = (int)one->tap;
     if (one->profile != NULL) {
@@ -411,6 +411,10 @@ static void compare_kinds(struct lw_noise_judging *judging)
         if (lw_decide_stdev(nodes[i].stdev, nodes[i].effective_n_spread, twice, judging->at_look,
                             &decided, NULL) == LW_OK) {
             nodes[i].disturbed = decided.decision == LW_LIMIT_BROKEN;
+        }
+        if (nodes[i].disturbed && strcmp(nodes[i].cause, "quiet") == 0) {
+            free(nodes[i].cause);
+            nodes[i].cause = lw_duplicate("unexplained");
         }
     }
 }

@@ -48,6 +48,13 @@ void walk_open(struct walk *walk, const char *path, const char *profiles, uint64
     walk_connect(walk, seed);
 }
 
+static void write_position(const struct cell *cell, size_t tap, struct lw_text *text)
+{
+    if (cell->spaced_mm > 0) {
+        lw_text_add(text, ", \"position_mm\": [%g, 0, 0]", cell->spaced_mm * (double)tap);
+    }
+}
+
 static void write_chain(const struct cell *cell, size_t unplanned, struct lw_text *text)
 {
     const struct {
@@ -64,8 +71,10 @@ static void write_chain(const struct cell *cell, size_t unplanned, struct lw_tex
             tap++;
             lw_text_add(text,
                         "%s{\"node\": \"P%02zu\", \"profile\": \"%s\", \"address\": %zu, "
-                        "\"serial\": \"%zu\"}",
+                        "\"serial\": \"%zu\"",
                         tap > 1 ? "," : "", tap, parts[i].profile, tap, 100000 + tap);
+            write_position(cell, tap, text);
+            lw_text_add(text, "}");
         }
     }
 }

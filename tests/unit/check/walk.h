@@ -36,6 +36,7 @@ struct cell {
     const char *line;  // further keys of line, beginning with a comma; NULL: none
     const char *more;  // further keys of the plan, each followed by a comma
     const char *noise; // JSON object of virtual.noise; NULL: by the profiles
+    double spaced_mm;  // places of the nodes along x, so far apart; 0: none
     size_t unplanned;  // the chain has so many probes more than the plan
 };
 void walk_open_cell(struct walk *walk, const struct cell *cell, uint64_t seed);
