@@ -81,6 +81,11 @@ void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *pl
 void lw_report_findings_annex(struct lw_document *document, const struct lw_report_view *view);
 void lw_report_supply_annex(struct lw_document *document, const struct lw_supply_result *result);
 void lw_report_link_annex(struct lw_document *document, const struct lw_link_result *result);
+// Figures behind one node's noise, and one of what its kind shares along the chain; `unit` is that
+// of the nodes.
+void lw_report_noise_cause(struct lw_document *document, const struct lw_noise_node *node);
+void lw_report_noise_along(struct lw_document *document, const struct lw_noise_along *along,
+                           const char *unit);
 void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_result *result);
 // The cautions that plan and findings call for, the gravest first, at most `most`.
 void lw_report_cautions(struct lw_document *document, const struct lw_report_view *view,

@@ -172,34 +172,50 @@ static bool seen_before(const struct lw_noise_result *result, size_t index)
     return false;
 }
 
-static void trace_chart(struct lw_document *document, const struct lw_noise_node *node)
-{
-    char title[200], words[300];
-    const char *name = node->node == NULL ? "-" : node->node;
-    const char *cause = node->cause == NULL ? "-" : node->cause;
-    lw_print(title, sizeof title, _("Readings of %s at rest: %s"), name, cause);
-    lw_print(words, sizeof words, _("Readings of %s over time, %zu points. Cause named: %s."), name,
-             node->trace_value.count, cause);
-    struct lw_chart *chart = lw_chart_new(title, words);
-    lw_chart_axes(chart, _("time"), "s", _("reading"), unit_of(node));
-    lw_chart_series(chart, _("reading"), LW_INK_MEASURED, LW_SHAPE_LINE);
-    const double *time_s = node->trace_time_s.items, *value = node->trace_value.items;
-    for (size_t i = 0; i < node->trace_value.count && i < node->trace_time_s.count; i++) {
-        lw_chart_point(chart, time_s[i], value[i]);
-    }
-    lw_document_figure(document, chart);
-}
-
 static void traces(struct lw_document *document, const struct lw_noise_result *result)
 {
     int drawn = 0;
     for (size_t i = 0; i < result->nodes.count && drawn < TRACES_MOST; i++) {
         const struct lw_noise_node *node = node_at(result, i);
         if (node->verdict == (int)LW_FAIL && node->trace_value.count > 1) {
-            trace_chart(document, node);
+            lw_report_noise_cause(document, node);
             drawn++;
         }
     }
+}
+
+static const char *unit_of_node(const struct lw_noise_result *result, const char *name)
+{
+    for (size_t i = 0; name != NULL && i < result->nodes.count; i++) {
+        const struct lw_noise_node *node = node_at(result, i);
+        if (node->node != NULL && strcmp(node->node, name) == 0) {
+            return node->unit;
+        }
+    }
+    return NULL;
+}
+
+// What several nodes share, where it was found common or near.
+static void shared(struct lw_document *document, const struct lw_noise_result *result)
+{
+    const struct lw_noise_along *along = result->along.items;
+    for (size_t i = 0; i < result->along.count; i++) {
+        const struct lw_noise_heard *heard = along[i].nodes.items;
+        if (along[i].pattern != LW_NOISE_UNCLEAR && along[i].nodes.count > 0) {
+            lw_report_noise_along(document, &along[i], unit_of_node(result, heard[0].node));
+        }
+    }
+}
+
+static void notes(struct lw_document *document, const struct lw_noise_result *result)
+{
+    struct lw_list sentences = {0};
+    if (lw_noise_notes(result, &sentences, NULL) == LW_OK) {
+        for (size_t i = 0; i < sentences.count; i++) {
+            lw_document_paragraph(document, "%s", ((char *const *)sentences.items)[i]);
+        }
+    }
+    lw_noise_notes_free(&sentences);
 }
 
 void lw_report_noise(struct lw_document *document, const struct lw_record *record,
@@ -209,12 +225,17 @@ void lw_report_noise(struct lw_document *document, const struct lw_record *recor
     lw_report_figure_fact(document, _("Measured over"), result->seconds, 0, "s");
     lw_document_fact(document, _("Machine state"),
                      result->state == NULL ? _("not stated") : result->state);
+    if (result->source != NULL) {
+        lw_document_fact(document, _("Source switched off, on, on, off"), result->source);
+    }
     for (size_t i = 0; i < result->nodes.count; i++) {
         if (has_data(node_at(result, i)) && !seen_before(result, i)) {
             spread_chart(document, result, node_at(result, i));
         }
     }
     traces(document, result);
+    shared(document, result);
+    notes(document, result);
 }
 
 static void people_cell(struct lw_document *document, double value)
