@@ -1,18 +1,22 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
-# Tries serial ports on a real kernel's driver, in QEMU: sh tests/rig/run.sh. Needs qemu-system-x86; fetches a Debian kernel and
-# busybox into build-rig without installing them.
+# Does the main job on a real kernel's serial drivers, in QEMU: run.sh BUILD LINEWALK LINEWALK-PORTS SERIAL_GUEST PLANFOLDER. Unpacks a
+# Debian kernel and busybox into BUILD/rig without installing them, and keeps the transcript there. Exit status 77: not to be
+# had here.
 set -eu
-cd "$(dirname "$0")/../.."
-[ -d build-rig ] || meson setup build-rig
-if [ ! -d build-rig/root/boot ]; then
-    kernel=$(apt-cache depends linux-image-amd64 | sed -n 's/.*Depends: //p' | head -n 1)
-    mkdir -p build-rig/packages
-    (cd build-rig/packages && apt-get download "$kernel" busybox-static)
-    for package in build-rig/packages/*.deb; do
-        dpkg-deb -x "$package" build-rig/root
+build=$1 linewalk=$2 ports=$3 guest=$4 plan=$5
+skip() { echo "not run: $1" && exit 77; }
+command -v qemu-system-x86_64 >/dev/null || skip 'there is no qemu-system-x86_64'
+command -v lsusb >/dev/null || skip 'there is no lsusb'
+root=$build/rig/root
+if ! ls "$root"/boot/vmlinuz-* >/dev/null 2>&1; then
+    kernel=$(apt-cache depends linux-image-amd64 2>/dev/null | sed -n 's/.*Depends: //p' | head -n 1)
+    [ -n "$kernel" ] || skip 'no Debian kernel is known to apt'
+    mkdir -p "$build/rig/packages"
+    (cd "$build/rig/packages" && apt-get download "$kernel" busybox-static) || skip 'the kernel package cannot be fetched'
+    for package in "$build"/rig/packages/*.deb; do
+        dpkg-deb -x "$package" "$root"
     done
 fi
-ninja -C build-rig tests/rig/serial_guest tools/linewalk
-timeout 300 /usr/bin/python3 tests/rig/serial.py build-rig/tests/rig/serial_guest build-rig/root
-timeout 600 /usr/bin/python3 tests/rig/scan.py build-rig/tools/linewalk build-rig/root captures/demo-healthy
+exec timeout 600 /usr/bin/python3 "$(dirname "$0")/walk.py" "$root" "$plan" "$build/rig/transcript.txt" \
+    "$linewalk" "$ports" "$guest" "$(command -v lsusb)"
