@@ -212,6 +212,44 @@ static void a_tone_through_regular_updates_is_apparent(void **state)
     end(&judged);
 }
 
+// Two tones side by side: one that swells and fades, as what rings does.
+static double ringing(size_t i, double time_s, double noise)
+{
+    (void)i;
+    return 5 + 0.0001 * noise + 0.001 * sin(2 * 3.14159265358979 * 31.0 * time_s) +
+           0.0008 * sin(2 * 3.14159265358979 * 31.6 * time_s);
+}
+
+static void a_tone_that_swells_and_fades_is_vibration(void **state)
+{
+    (void)state;
+    struct judged judged;
+    const struct lw_noise_node *node =
+        judge_one(&judged, &(struct cell){.probes = 1}, "mm", ringing);
+    assert_string_equal(node->cause, "vibration");
+    end(&judged);
+}
+
+static double overtones(size_t i, double time_s, double noise)
+{
+    (void)i;
+    double turns = 2 * 3.14159265358979 * 17 * time_s;
+    return 5 + 0.0001 * noise + 0.001 * sin(turns) + 0.0006 * sin(2 * turns);
+}
+
+static void a_multiple_of_a_stronger_tone_is_its_family(void **state)
+{
+    (void)state;
+    struct judged judged;
+    const struct lw_noise_node *node =
+        judge_one(&judged, &(struct cell){.probes = 1}, "mm", overtones);
+    const struct lw_noise_tone *tones = node->tones.items;
+    assert_int_equal(node->tones.count, 2);
+    assert_string_equal(tones[0].name, "tone");
+    assert_string_equal(tones[1].name, "family");
+    end(&judged);
+}
+
 static void a_hum_everywhere_is_common(void **state)
 {
     (void)state;
@@ -268,6 +306,8 @@ int main(void)
         cmocka_unit_test(an_encoder_that_counts_at_rest_fails),
         cmocka_unit_test(a_loose_contact_is_not_spikes),
         cmocka_unit_test(a_tone_through_regular_updates_is_apparent),
+        cmocka_unit_test(a_tone_that_swells_and_fades_is_vibration),
+        cmocka_unit_test(a_multiple_of_a_stronger_tone_is_its_family),
         cmocka_unit_test(a_hum_everywhere_is_common),
         cmocka_unit_test(a_field_at_one_place_is_near),
     };

@@ -2,6 +2,8 @@
 //
 // How a noise run samples a virtual chain: when it ends, what it learns of the nodes, and what it
 // leaves out.
+#include "base/text.h"
+#include "stats/setup.h"
 #include "walk.h"
 
 #include <setjmp.h>
@@ -110,8 +112,57 @@ static void feed_pressure_is_read_along(void **state)
     lw_json_free(&lw_noise_shape, &result);
 }
 
+static void deciding_is_seldom_wrong_though_it_peeks(void **state)
+{
+    (void)state;
+    enum { RUNS = 60 };
+    size_t wrong = 0;
+    for (uint64_t seed = 1; seed <= RUNS; seed++) {
+        struct lw_noise_result result;
+        const struct lw_noise_options options = {.limit = NAN, .decide = true, .seconds = 40};
+        // Noise at its limit: the chain's 0.0005 mm, rounded to steps of 0.0001 mm (Sheppard 1898).
+        const struct cell cell = {.probes = 1,
+                                  .framing = "115200/8E1",
+                                  .noise = "{\"white\": 0.0005}",
+                                  .more = "\"limits\": {\"noise_limit\": 0.00050083},"};
+        run(&cell, &options, seed, &result);
+        wrong += node(&result, 0)->verdict != LW_UNDECIDED;
+        lw_json_free(&lw_noise_shape, &result);
+    }
+    // 5 % each way: more than 13 of 60 has a probability under 1 %.
+    assert_in_range(wrong, 0, 13);
+}
+
+static void a_place_is_named_rightly_or_not_at_all(void **state)
+{
+    (void)state;
+    enum { RUNS = 40 };
+    size_t named = 0, wrong = 0;
+    for (uint64_t seed = 1; seed <= RUNS; seed++) {
+        struct lw_noise_result result;
+        char faults[200], name[8];
+        uint64_t tap = 1 + seed % 8;
+        lw_print(faults, sizeof faults,
+                 "{\"kind\": \"magnet_near\", \"tap\": %d, \"field\": 0.001, \"reach_taps\": %g}",
+                 (int)tap, 0.4 + 0.05 * (double)seed);
+        lw_print(name, sizeof name, "P%02d", (int)tap);
+        const struct cell cell = {
+            .probes = 8, .framing = "115200/8E1", .faults = faults, .spaced_mm = 100};
+        run(&cell, NULL, seed, &result);
+        const struct lw_noise_along *along = result.along.items;
+        const char *nearest = result.along.count > 0 ? along->nearest : NULL;
+        named += nearest != NULL;
+        wrong += nearest != NULL && strcmp(nearest, name) != 0;
+        lw_json_free(&lw_noise_shape, &result);
+    }
+    // Said at 90 %: more than 9 of 40 wrong has a probability under 1 %; most are said at all.
+    assert_in_range(wrong, 0, 9);
+    assert_in_range(named, RUNS / 2, RUNS);
+}
+
 int main(void)
 {
+    lw_stats_setup();
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(deciding_ends_early_when_all_is_clear),
         cmocka_unit_test(deciding_goes_on_near_the_limit_until_the_time_is_up),
@@ -120,6 +171,8 @@ int main(void)
         cmocka_unit_test(a_burst_tells_it_where_there_is_no_counter),
         cmocka_unit_test(repeats_are_no_readings),
         cmocka_unit_test(feed_pressure_is_read_along),
+        cmocka_unit_test(deciding_is_seldom_wrong_though_it_peeks),
+        cmocka_unit_test(a_place_is_named_rightly_or_not_at_all),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
