@@ -48,8 +48,9 @@ static void draw_pdf(struct lw_session *session, const char *page)
 {
     char path[LW_PATH], text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
     const char *plan = session->cli->settings.plan, *profiles = session->cli->settings.profiles;
-    const char *arguments[10] = {"--quiet", "--visit", session->visit.folder, "--output", path};
-    size_t count = 5;
+    const char *arguments[12] = {"--quiet", "--visit",    session->visit.folder, "--output",
+                                 path,      "--language", lw_cli_language()};
+    size_t count = 7;
     struct lw_error error = {0};
     int exit_status = 0;
     pdf_path(page, path);
@@ -68,12 +69,20 @@ static void draw_pdf(struct lw_session *session, const char *page)
     }
 }
 
+// "link: not done": the check's name is that of its command in every language.
+static void print_reason(const char *reason)
+{
+    const char *colon = strstr(reason, ": ");
+    int name = colon != NULL ? (int)(colon + 2 - reason) : 0;
+    printf("  %.*s%s\n", name, reason, _(reason + name));
+}
+
 static void print_acceptance(const struct lw_acceptance *acceptance)
 {
-    printf("%s%s\n", lw_acceptance_word(acceptance->verdict),
+    printf("%s%s\n", _(lw_acceptance_word(acceptance->verdict)),
            acceptance->simulated ? _(" (simulated: it cannot be signed off)") : "");
     for (size_t i = 0; i < acceptance->because_count; i++) {
-        printf("  %s\n", acceptance->because[i]);
+        print_reason(acceptance->because[i]);
     }
 }
 

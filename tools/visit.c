@@ -131,7 +131,6 @@ int lw_cmd_visit(struct lw_cli *cli)
         {"contact", 0, "NAME", LW_OPTION_TEXT, &opening.contact, 0, 0, "the customer's person"},
         {"machine-serial", 0, "TEXT", LW_OPTION_TEXT, &opening.machine_serial, 0, 0,
          "serial number of the machine"},
-        {"language", 0, "CODE", LW_OPTION_TEXT, &opening.language, 0, 0, "language of the report"},
         {0},
     };
     struct lw_error error = {0};
@@ -140,6 +139,7 @@ int lw_cmd_visit(struct lw_cli *cli)
     if (!lw_cli_parse(cli, own, 1, &exit_status)) {
         return exit_status;
     }
+    opening.language = cli->settings.language;
     if (cli->rest[0] != NULL) {
         cli->settings.visit = cli->rest[0];
     }

@@ -3,6 +3,7 @@
 // A controller's polling held against the plan: whom it asks, for what, with how much patience, and
 // what the answers look like. What it makes of the answers stays in the controller; the plan says
 // what it is set to, and the answers say whether that can be right.
+#include "base/words.h"
 #include "check/listen.h"
 
 #include "site/registers.h"
@@ -28,7 +29,7 @@ struct wanted {
 
 static const char *order_word(int order)
 {
-    return order == LW_HIGH_FIRST ? "high word first" : "low word first";
+    return order == LW_HIGH_FIRST ? N_("high word first") : N_("low word first");
 }
 
 static const struct lw_listen_node *node_at(const struct lw_listen_result *result, int address)

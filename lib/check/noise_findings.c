@@ -3,6 +3,7 @@
 // What the noise check finds, said: a finding for each fact that somebody has to know or act on.
 #include "base/number.h"
 #include "base/unit.h"
+#include "base/words.h"
 #include "check/noise.h"
 
 // An air gauge's feed is held to 1 % by the regulator that belongs to it (common practice).
@@ -78,7 +79,7 @@ static void judge_limit(const struct lw_noise_node *node, struct lw_findings *fi
     bool peak = isfinite(node->peak_to_peak);
     if (node->verdict == LW_FAIL && strcmp(node->cause, "stuck") != 0) {
         lw_print(says, sizeof says, "%s %s, the limit is %s",
-                 peak ? "wanders by" : "has a standard deviation of",
+                 peak ? N_("wanders by") : N_("has a standard deviation of"),
                  with_unit(peak ? node->peak_to_peak : node->stdev, node, a),
                  with_unit(node->limit, node, b));
         struct lw_finding *finding = found(findings, "noise_over_limit", LW_FAIL, node, says);
@@ -222,7 +223,7 @@ static void judge_source(const struct lw_noise_node *node, const char *source,
         struct lw_finding *finding =
             found(findings, "noise_source_steady", LW_ATTENTION, node, says);
         lw_finding_because(findings, finding,
-                           both ? "a steady and an alternating field"
+                           both ? N_("a steady and an alternating field")
                                 : "a steady field: its noise stays as it was");
     }
     if (both || strcmp(node->response, "alternating") == 0) {
@@ -262,8 +263,8 @@ static const char *what_it_is(const struct lw_noise_along *along, char *text, si
         lw_print(text, size, "%.2f Hz", along->frequency_hz);
     } else {
         lw_copy(text, size,
-                strcmp(along->what, "steps") == 0   ? "one pattern of steps"
-                : strcmp(along->what, "shift") == 0 ? "the shift by the source"
+                strcmp(along->what, "steps") == 0   ? N_("one pattern of steps")
+                : strcmp(along->what, "shift") == 0 ? N_("the shift by the source")
                                                     : "noise beyond that of its kind");
     }
     return text;
@@ -300,7 +301,7 @@ static void say_near(const struct lw_noise_along *along, const char *what,
                            "by its fall-off among '%s' the source is nearest to %s, about x %.0f, "
                            "y %.0f, z %.0f mm (%s%.0f %%)",
                            along->kind, along->nearest, mm[0], mm[1], mm[2],
-                           along->confidence > 0.99 ? "over " : "",
+                           along->confidence > 0.99 ? N_("over ") : "",
                            fmin(99, 100 * along->confidence));
     }
 }
@@ -330,7 +331,7 @@ void lw_noise_findings(const struct lw_noise_result *result, struct lw_findings 
         const struct lw_noise_node *node = &nodes[i];
         if (node->n < 2) {
             found(findings, "noise_no_data", LW_NOT_TESTED, node,
-                  node->n > 0 ? "gave one reading only" : "gave no reading");
+                  node->n > 0 ? N_("gave one reading only") : N_("gave no reading"));
         } else if (!isfinite(node->limit)) {
             found(findings, "noise_no_limit", LW_NOT_TESTED, node, "has no limit to be held to");
         }

@@ -4,6 +4,7 @@
 #include "check/ports.h"
 
 #include "base/text.h"
+#include "base/words.h"
 
 // The least and the most that a port of USB gives (USB 2.0, 7.2.2: 4.75 V to 5.25 V at a port that
 // gives 500 mA).
@@ -70,7 +71,7 @@ static void judge_rights(const struct lw_ports_port *port, struct lw_findings *f
     if (!port->may_open) {
         struct lw_finding *finding = lw_findings_add(
             findings, "ports_forbidden", LW_ATTENTION, "%s is not yours to open: %s%s", port->port,
-            port->group != NULL ? "members may, of the group " : "only root may",
+            port->group != NULL ? N_("members may, of the group ") : N_("only root may"),
             port->group != NULL ? port->group : "");
         lw_finding_about(findings, finding, port->group != NULL ? port->group : "root");
     }

@@ -2,6 +2,7 @@
 //
 // What to say about a supply. Neighbours with the same trouble share one finding that names them,
 // so that a starved tail of forty nodes is one sentence and not forty.
+#include "base/words.h"
 #include "check/supply.h"
 #include "check/supply_line.h"
 #include "stats/decide.h"
@@ -166,14 +167,21 @@ static void names_of(const struct judged *judged, size_t first, size_t last, str
 {
     size_t count = last - first + 1;
     if (count > NAMES_SPELT_OUT) {
-        lw_text_add(text, "%s to %s (%zu nodes)", tap_at(judged, first)->node,
+        lw_text_add(text, N_("%s to %s (%zu nodes)"), tap_at(judged, first)->node,
                     tap_at(judged, last)->node, count);
         return;
     }
-    for (size_t i = first; i <= last; i++) {
-        const char *before = i == first ? "" : i == last ? " and " : ", ";
-        lw_text_add(text, "%s%s", before, tap_at(judged, i)->node);
+    struct lw_text before = {0};
+    for (size_t i = first; i < last; i++) {
+        lw_text_add(&before, "%s%s", i == first ? "" : ", ", tap_at(judged, i)->node);
     }
+    if (before.length > 0) {
+        lw_text_add(text, N_("%s and %s"), before.bytes, tap_at(judged, last)->node);
+    } else {
+        lw_text_add(text, "%s", tap_at(judged, last)->node);
+    }
+    text->failed = text->failed || before.failed;
+    lw_text_finish(&before);
 }
 
 static const struct {
@@ -181,21 +189,23 @@ static const struct {
     enum lw_verdict severity;
     const char *says; // behind the names and a colon
 } rows[] = {
-    [STARVED] = {"supply_starved", LW_FAIL, "too little voltage to run, as planned"},
-    [UNDER_MINIMUM] = {"supply_under_minimum", LW_FAIL, "below the minimum, as planned"},
-    [LITTLE_MARGIN] = {"supply_margin", LW_ATTENTION, "little above the minimum, as planned"},
+    [STARVED] = {"supply_starved", LW_FAIL, N_("too little voltage to run, as planned")},
+    [UNDER_MINIMUM] = {"supply_under_minimum", LW_FAIL, N_("below the minimum, as planned")},
+    [LITTLE_MARGIN] = {"supply_margin", LW_ATTENTION, N_("little above the minimum, as planned")},
     [WORST_CASE] = {"supply_worst_case", LW_ATTENTION,
-                    "below the minimum with all tolerances at their bad end"},
-    [OVER_MAXIMUM] = {"supply_over_maximum", LW_FAIL, "above the maximum, as planned"},
-    [HIGH_UNLOADED] = {"supply_over_maximum", LW_ATTENTION,
-                       "above the maximum when nobody draws and the supply is at its upper end"},
+                    N_("below the minimum with all tolerances at their bad end")},
+    [OVER_MAXIMUM] = {"supply_over_maximum", LW_FAIL, N_("above the maximum, as planned")},
+    [HIGH_UNLOADED] =
+        {"supply_over_maximum", LW_ATTENTION,
+         N_("above the maximum when nobody draws and the supply is at its upper end")},
     [DIP_TRAPPED] = {"supply_dip_trap", LW_ATTENTION,
-                     "would stay off after a short dip of the supply"},
-    [TRAPPED] = {"supply_cold_start_trap", LW_ATTENTION, "may stay off after switching on"},
-    [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, "measured below the minimum"},
+                     N_("would stay off after a short dip of the supply")},
+    [TRAPPED] = {"supply_cold_start_trap", LW_ATTENTION, N_("may stay off after switching on")},
+    [MEASURED_UNDER] = {"supply_under_minimum", LW_FAIL, N_("measured below the minimum")},
     [MEASURED_OPEN] = {"supply_margin", LW_UNDECIDED,
-                       "measured so near the minimum that the voltmeters cannot decide"},
-    [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL, "no answer, and too little voltage to run"},
+                       N_("measured so near the minimum that the voltmeters cannot decide")},
+    [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL,
+                            N_("no answer, and too little voltage to run")},
 };
 
 static double value_of(const struct judged *judged, enum tap_trouble trouble, size_t index)
@@ -266,9 +276,9 @@ static void because_of_worst_case(const struct judged *judged, struct lw_finding
     if (kind != NULL && strcmp(kind, "exact") != 0) {
         lw_finding_because(judged->findings, finding, "%s",
                            strcmp(kind, "bound") == 0
-                               ? "the worst case is a bound: perhaps nothing comes as low"
-                               : "the worst case is an estimate: another combination may give a "
-                                 "little less");
+                               ? N_("the worst case is a bound: perhaps nothing comes as low")
+                               : N_("the worst case is an estimate: another combination may give a "
+                                    "little less"));
     }
     if (isfinite(tap->under_probability)) {
         lw_finding_because(judged->findings, finding,
@@ -290,7 +300,7 @@ static void because_of_volts(const struct judged *judged, struct lw_finding *fin
     } else {
         lw_finding_because(judged->findings, finding, "%s: %.2f V, %s %.2f V",
                            tap_at(judged, index)->node, finding->value,
-                           is_too_high(trouble) ? "it stands" : "it needs", finding->limit);
+                           is_too_high(trouble) ? N_("it stands") : N_("it needs"), finding->limit);
     }
     if (trouble == WORST_CASE) {
         because_of_worst_case(judged, finding, index);

@@ -120,8 +120,8 @@ static void put_anchor(struct lw_document *document, const struct lw_anchor *anc
 }
 
 enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_plan *plan,
-                               const struct lw_list *records, int broken, int64_t now_utc_ns,
-                               const char *version, struct lw_document *document,
+                               struct lw_list *records, int broken,
+                               const struct lw_report_making *making, struct lw_document *document,
                                struct lw_error *error)
 {
     struct lw_list counting = {0}, signatures = {0};
@@ -137,6 +137,9 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
         status = look_at_signatures(records, &anchor, &signatures, error);
     }
     if (status == LW_OK) {
+        status = lw_sentences_apply(making->sentences, records, error);
+    }
+    if (status == LW_OK) {
         lw_acceptance_judge(plan, records, broken, &acceptance);
         struct lw_report_view view = {
             .facts = &visit->facts,
@@ -148,8 +151,10 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
             .last_digest = last_digest(visit, records, digest),
             .anchor = &anchor,
             .signatures = &signatures,
-            .now_utc_ns = now_utc_ns,
-            .version = version,
+            .now_utc_ns = making->now_utc_ns,
+            .version = making->version,
+            .language = making->language,
+            .sentences = making->sentences,
         };
         lw_report_tell(document, &view);
         put_anchor(document, &anchor);

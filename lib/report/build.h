@@ -13,6 +13,7 @@
 #include "check/supply.h"
 #include "report/chart.h"
 #include "report/document.h"
+#include "report/sentences.h"
 #include "site/signature.h"
 #include "site/visit.h"
 
@@ -36,6 +37,8 @@ struct lw_report_view {
     const struct lw_list *signatures; // of struct lw_signature_state
     int64_t now_utc_ns;
     const char *version;
+    const char *language;
+    const struct lw_sentences *sentences; // NULL: English
 };
 
 const struct lw_report_counted *lw_report_counted_at(const struct lw_report_view *view,

@@ -185,6 +185,5 @@ void lw_report_methods(struct lw_document *document, const struct lw_report_view
             lw_document_paragraph(document, "%s", _(methods[i].text));
         }
     }
-    lw_document_paragraph(document, _("Times are UTC in RFC 3339 order. Digests are SHA-256 (FIPS "
-                                      "180-4)."));
+    lw_document_paragraph(document, _("Digests are SHA-256 (FIPS 180-4)."));
 }

@@ -23,6 +23,18 @@ static enum lw_verdict severity_of(enum lw_acceptance_verdict verdict)
     return LW_UNDECIDED;
 }
 
+// "link: not done": the check's name is that of its command in every language.
+static void acceptance_reason(struct lw_document *document, const struct lw_report_view *view,
+                              const char *reason)
+{
+    const char *colon = strstr(reason, ": ");
+    int name = colon == NULL ? 0 : (int)(colon + 2 - reason);
+    char *said = lw_sentences_say(view->sentences, reason + name);
+    lw_document_reason(document, "%.*s%s", name, reason, said == NULL ? "" : said);
+    document->failed = document->failed || said == NULL;
+    free(said);
+}
+
 static void verdict(struct lw_document *document, const struct lw_report_view *view)
 {
     const struct lw_acceptance *acceptance = view->acceptance;
@@ -30,7 +42,7 @@ static void verdict(struct lw_document *document, const struct lw_report_view *v
     lw_document_verdict(document, view->broken > 0 ? LW_FAIL : severity,
                         _(lw_acceptance_word(acceptance->verdict)));
     for (size_t i = 0; i < acceptance->because_count; i++) {
-        lw_document_reason(document, "%s", acceptance->because[i]);
+        acceptance_reason(document, view, acceptance->because[i]);
     }
     lw_document_reason(document, _("machine state while line and noise were proved: %s"),
                        acceptance->states[0] == '\0' ? _("not stated") : acceptance->states);
@@ -121,6 +133,9 @@ static void conditions(struct lw_document *document, const struct lw_report_view
           "here, against the plan named here, and for nothing that is listed as not tested. Each "
           "limit is proved or disproved at one-sided 95 %% confidence; what lies between is called "
           "undecided."));
+    lw_document_paragraph(
+        document, _("A point stands before decimals, and nothing between thousands. Dates are "
+                    "year-month-day, times UTC."));
     double offset_s = view->facts->clock_offset_s;
     if (isfinite(offset_s) && offset_s != 0) {
         lw_document_paragraph(document,

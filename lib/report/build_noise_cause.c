@@ -143,7 +143,8 @@ static void spectrum(struct lw_document *document, const struct lw_noise_node *n
     size_t n = node->trace_value.count;
     double low_hz = 1 / node->duration_s, step_hz = low_hz / 4;
     double wanted = (highest_hz(node) - low_hz) / step_hz;
-    if (node->tones.count == 0 || !(node->duration_s > 0) || n < BINS || !(wanted > 1) || wanted > BAND_MOST) {
+    if (node->tones.count == 0 || !(node->duration_s > 0) || n < BINS || !(wanted > 1) ||
+        wanted > BAND_MOST) {
         return;
     }
     size_t count = (size_t)wanted;

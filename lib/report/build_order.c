@@ -170,7 +170,7 @@ static void begin(struct lw_document *document, const struct lw_report_view *vie
              machine == NULL ? _("machine not named") : machine, customer == NULL ? "" : ", ",
              customer == NULL ? "" : customer);
     lw_document_begin(document, _("Commissioning report of a sensor chain"), subtitle,
-                      view->facts->language);
+                      view->language);
     document->simulated = lw_report_simulated(view);
 }
 

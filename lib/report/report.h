@@ -7,13 +7,20 @@
 
 #include "check/acceptance.h"
 #include "report/document.h"
+#include "report/sentences.h"
 #include "site/visit.h"
 
 // Builds the document from the visit's facts, its plan (may be NULL) and its records. `broken` is
-// what lw_visit_records said. Borrows nothing afterwards.
+// what lw_visit_records said. `language` is the tag of the language that gettext speaks now, and
+// `sentences` (NULL: English) puts what stands in records into it. Borrows nothing afterwards.
+struct lw_report_making {
+    int64_t now_utc_ns;
+    const char *version, *language;
+    const struct lw_sentences *sentences;
+};
 enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_plan *plan,
-                               const struct lw_list *records, int broken, int64_t now_utc_ns,
-                               const char *version, struct lw_document *document,
+                               struct lw_list *records, int broken,
+                               const struct lw_report_making *making, struct lw_document *document,
                                struct lw_error *error);
 
 // A self-contained page: no script, no outside request, prints cleanly on A4.

@@ -14,7 +14,7 @@
 
 extern char **environ;
 
-static bool find_beside(const char *program, char path[LW_PATH])
+bool lw_beside(const char *name, char *path, size_t size)
 {
     char self[LW_PATH], folder[LW_PATH];
     ssize_t length = readlink("/proc/self/exe", self, sizeof self - 1);
@@ -22,8 +22,8 @@ static bool find_beside(const char *program, char path[LW_PATH])
         return false;
     }
     self[length] = '\0';
-    return lw_path_folder(folder, sizeof folder, self) &&
-           lw_path_join(path, LW_PATH, folder, program) && access(path, X_OK) == 0;
+    return lw_path_folder(folder, sizeof folder, self) && lw_path_join(path, size, folder, name) &&
+           access(path, X_OK) == 0;
 }
 
 static int wait_for(pid_t child)
@@ -44,7 +44,7 @@ enum lw_status lw_run_beside(const char *program, const char *const *arguments, 
         argv[i + 1] = (char *)arguments[i];
     }
     pid_t child;
-    int failed = find_beside(program, path)
+    int failed = lw_beside(program, path, sizeof path)
                      ? posix_spawn(&child, path, NULL, NULL, argv, environ)
                      : posix_spawnp(&child, program, NULL, NULL, argv, environ);
     if (failed != 0) {

@@ -32,6 +32,8 @@ void lw_cli_common(struct lw_settings *settings, struct lw_option table[LW_COMMO
          "how long to listen before the first request; 3 s by default"},
         {"sim-at", 0, "TIME", LW_OPTION_DURATION, &settings->sim_at_s, 0, 1e8,
          "start time of a virtual chain"},
+        {"language", 0, "TAG", LW_OPTION_TEXT, &settings->language, 0, 0,
+         "language of report and questions: en, de; by default the visit's or the locale's"},
         {"gentle", 0, NULL, LW_OPTION_FLAG, &settings->gentle, 0, 0,
          "send only what the profiles declare"},
         {"json", 'j', NULL, LW_OPTION_FLAG, &settings->json, 0, 0,
@@ -76,6 +78,11 @@ bool lw_cli_parse(struct lw_cli *cli, const struct lw_option *own, int most_argu
         lw_options_parse(cli->argc, cli->argv, own, common, cli->rest, most_arguments, &error);
     *exit_status = LW_EXIT_OK;
     if (status != LW_OK) {
+        *exit_status = lw_cli_fail(cli, &error);
+        return false;
+    }
+    if (cli->settings.language != NULL && !lw_cli_speak(cli->settings.language)) {
+        lw_fail(&error, LW_USAGE, "--language is en or de");
         *exit_status = lw_cli_fail(cli, &error);
         return false;
     }

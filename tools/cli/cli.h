@@ -30,6 +30,7 @@ struct lw_settings {
     const char *on, *framing, *plan, *profiles, *visit, *nodes, *addresses, *state, *controller;
     double listen_first_s; // 3 by default
     double sim_at_s;       // -1: where the visit's last simulated record ended
+    const char *language;  // "en", "de"; NULL: by the locale
     bool json, quiet, help, version, gentle;
 };
 
@@ -74,6 +75,13 @@ int lw_exit_worse(int a, int b);
 // Ctrl-C, SIGTERM and SIGHUP set the flag and write to the pipe; a second one ends the program at
 // once, with the terminals put back.
 const struct lw_cancel *lw_cli_cancel(void);
+// Speaks the language of a tag ("de", "de_AT.UTF-8", "en") from now on; false, and English, for one
+// that is not there.
+bool lw_cli_speak(const char *tag);
+// The tag of the language that is spoken: by --language or the locale.
+const char *lw_cli_language(void);
+// The catalogue of that language; false for English, which needs none.
+bool lw_cli_catalogue(char *path, size_t size);
 // Sets up locale, signals and the statistics library. Once, at the start of main().
 void lw_cli_start(void);
 

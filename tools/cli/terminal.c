@@ -3,9 +3,12 @@
 // Signals, locale and the terminal: the part of the commands that needs POSIX.
 #include "cli/cli.h"
 
+#include "base/file.h"
 #include "base/text.h"
+#include "cli/beside.h"
 #include "stats/setup.h"
 
+#include <ctype.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <langinfo.h>
@@ -56,18 +59,67 @@ static void catch_signals(void)
     signal(SIGPIPE, SIG_IGN);
 }
 
+// Translations: beside a program that was built and not installed, else where they are installed.
+static const char *locale_folder(void)
+{
+    static char folder[LW_PATH];
+    if (folder[0] == '\0' && !lw_beside("po", folder, sizeof folder)) {
+        lw_copy(folder, sizeof folder, LW_LOCALEDIR);
+    }
+    return folder;
+}
+
+static const char *const languages[] = {"en", "de"};
+static const char *spoken = "en";
+
+// "de" of "de", "de_AT.UTF-8"; NULL when it is not there.
+static const char *known_language(const char *tag)
+{
+    for (size_t i = 0; tag != NULL && i < sizeof languages / sizeof *languages; i++) {
+        if (strncmp(tag, languages[i], 2) == 0 && !isalpha((unsigned char)tag[2])) {
+            return languages[i];
+        }
+    }
+    return NULL;
+}
+
+// The locale "C" keeps gettext from looking at anything; C.UTF-8 does not, is always there, and
+// leaves the choice to LANGUAGE.
+bool lw_cli_speak(const char *tag)
+{
+    const char *language = known_language(tag);
+    spoken = language != NULL ? language : "en";
+    setenv("LANGUAGE", spoken, 1);
+    setlocale(LC_MESSAGES, "C.UTF-8");
+    bindtextdomain("linewalk", locale_folder());
+    bind_textdomain_codeset("linewalk", "UTF-8");
+    textdomain("linewalk");
+    return language != NULL;
+}
+
+const char *lw_cli_language(void)
+{
+    return spoken;
+}
+
+bool lw_cli_catalogue(char *path, size_t size)
+{
+    return strcmp(spoken, "en") != 0 &&
+           lw_print(path, size, "%s/%s/LC_MESSAGES/linewalk.mo", locale_folder(), spoken);
+}
+
 // Only LC_CTYPE and LC_MESSAGES: a decimal comma in the locale must not reach files. Without UTF-8
 // the table library would print escapes.
 static void set_locale(void)
 {
     setlocale(LC_CTYPE, "");
-    setlocale(LC_MESSAGES, "");
+    const char *wanted = setlocale(LC_MESSAGES, "");
     if (strcmp(nl_langinfo(CODESET), "UTF-8") != 0) {
         setlocale(LC_CTYPE, "C.UTF-8");
     }
-    bindtextdomain("linewalk", LW_LOCALEDIR);
-    bind_textdomain_codeset("linewalk", "UTF-8");
-    textdomain("linewalk");
+    if (known_language(wanted) != NULL && strncmp(wanted, "en", 2) != 0) {
+        lw_cli_speak(wanted);
+    }
 }
 
 void lw_cli_start(void)

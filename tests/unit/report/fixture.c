@@ -427,6 +427,7 @@ struct fixture *fixture_new(const struct fixture_options *options)
         .signatures = &fixture->signatures,
         .now_utc_ns = INT64_C(1795600000000000000),
         .version = "0.1.0",
+        .language = "en",
     };
     return fixture;
 }

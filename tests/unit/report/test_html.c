@@ -185,7 +185,8 @@ static void every_chart_is_an_image_with_words(void **state)
         assert_true(strchr(words, '>')[1] != '<');
         count++;
     }
-    // voltage, errors, reply times, noise in two units, one trace and its histogram; the digest's code
+    // voltage, errors, reply times, noise in two units, one trace and its histogram; the digest's
+    // code
     assert_int_equal(count, 8);
     assert_non_null(strstr(page, "P23 has the least margin"));
     free(page);
