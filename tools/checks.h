@@ -27,6 +27,12 @@ int lw_do_link(struct lw_session *session, const struct lw_link_request *request
 struct lw_supply_request {
     bool computed; // only from the plan, without a word on the line
     int draws, seed;
+    // What if: texts as lib/check/supply_what_if.h takes them, NULL and NAN: not asked. Such a run
+    // is a question to the plan: it asks no line and leaves no record.
+    const char *add, *feed, *without;
+    double ambient_c;
+    bool advise;
+    double supply_cost, cable_cost;
 };
 int lw_do_supply(struct lw_session *session, const struct lw_supply_request *request,
                  bool required);

@@ -69,7 +69,8 @@ static int run_check(struct walk *walk, const char *check, bool required)
         return lw_do_link(session, &(struct lw_link_request){.most_s = 600}, required);
     }
     if (strcmp(check, "supply") == 0) {
-        const struct lw_supply_request request = {.draws = LW_SUPPLY_DRAWS, .seed = 1};
+        const struct lw_supply_request request = {
+            .draws = LW_SUPPLY_DRAWS, .seed = 1, .ambient_c = NAN};
         return lw_do_supply(session, &request, required);
     }
     struct lw_noise_request request = {.limit = NAN};

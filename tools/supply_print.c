@@ -112,7 +112,10 @@ static const char *percent(double share)
     static char texts[4][16];
     static int next;
     char *text = texts[next++ % 4];
-    lw_print(text, sizeof texts[0], isnan(share) ? "-" : "%.2g", 100 * share);
+    if (isnan(share)) {
+        return "-";
+    }
+    lw_print(text, sizeof texts[0], share < 0.1 ? "%.2g" : "%.0f", 100 * share);
     return text;
 }
 
@@ -256,8 +259,26 @@ static void print_line(const struct lw_supply_result *result)
     lw_print_wrapped(_("data pair:   "), 13, 13, text);
 }
 
+static void print_advice(const struct lw_supply_result *result)
+{
+    const struct lw_supply_advice *advice = result->advice;
+    char text[400];
+    if (advice == NULL) {
+        return;
+    }
+    lw_print(text, sizeof text,
+             _("%s%s; least volts above minimum and margin with it: %s; cost %g"),
+             advice->found ? "" : _("nothing on offer suffices, nearest comes: "),
+             lw_cell_text(advice->says), lw_cell_number(advice->margin_v, 2), advice->cost);
+    lw_print_wrapped(_("advice:      "), 13, 13, text);
+}
+
 void lw_print_supply(const struct lw_supply_result *result)
 {
+    if (result->asked != NULL) {
+        lw_print_wrapped(_("what if:     "), 13, 13, result->asked);
+        putchar('\n');
+    }
     print_profile(result);
     print_computed(result);
     if (result->measured_nodes > 0) {
@@ -268,6 +289,7 @@ void lw_print_supply(const struct lw_supply_result *result)
     printf(_("worst case:  %s\n"), lw_cell_text(result->worst_kind));
     print_draws(result);
     print_line(result);
+    print_advice(result);
 }
 
 void lw_print_supply_cautions(void)

@@ -35,7 +35,16 @@ struct lw_supply_supply {
     double amps, limit_a, load_pct;
     char *mode; // "voltage", "limited", "blocking", "off"
 };
+// The cheapest change that gives every node its margin.
+struct lw_supply_advice {
+    bool found; // false: nothing on offer suffices; the rest is what comes nearest
+    double cost, margin_v;
+    double area_mm2;     // of the cable; NAN: as it is
+    struct lw_list taps; // of double: where a supply is added
+    char *says;
+};
 struct lw_supply_result {
+    char *asked;          // what-if: how the plan was changed for this question; NULL: not at all
     bool operating_point; // of the asked state: all on
     // Nodes counted from the head that run together above their minimum, and what one more would
     // bring down first ("nothing", "voltage", "supply_limit", "rating", "collapse"), where.
@@ -53,6 +62,7 @@ struct lw_supply_result {
     struct lw_list taps;                    // of struct lw_supply_tap
     struct lw_list spans;                   // of struct lw_supply_span
     struct lw_list supplies;                // of struct lw_supply_supply
+    struct lw_supply_advice *advice;        // NULL: not asked for
     double idle_v, unit_loads;              // NAN: the plan does not say
     double driver_ohm;                      // least that a driver sees; NAN: not known
     double cycle_wire_ms, cycle_slowest_ms; // one reading of each node; NAN: not known
@@ -65,6 +75,7 @@ extern const struct lw_shape lw_supply_shape;
 extern const struct lw_shape *const lw_supply_tap_shape;
 extern const struct lw_shape *const lw_supply_span_shape;
 extern const struct lw_shape *const lw_supply_supply_shape;
+extern const struct lw_shape *const lw_supply_advice_shape;
 
 // What was read of the supply, one per tap; NAN where nothing was.
 struct lw_supply_measured {

@@ -66,7 +66,23 @@ static const struct lw_shape supply_shape = {
     .name = "supply_supply", .size = sizeof(struct lw_supply_supply), .fields = supply_fields};
 const struct lw_shape *const lw_supply_supply_shape = &supply_shape;
 
+static const struct lw_field advice_fields[] = {
+    {LW_AT(struct lw_supply_advice, found), .kind = LW_BOOLEAN,
+     .says = "false: nothing on offer suffices, this comes nearest"},
+    NUMBER(lw_supply_advice, cost, "in the unit of --supply-cost and --cable-cost"),
+    NUMBER(lw_supply_advice, margin_v, "least voltage above minimum and margin with it"),
+    NUMBER(lw_supply_advice, area_mm2, "of the cable wherever it is thinner; null: as it is"),
+    {LW_AT(struct lw_supply_advice, taps), .kind = LW_NUMBERS, .says = "where a supply is added"},
+    {LW_AT(struct lw_supply_advice, says), .kind = LW_TEXT, .says = "the change in words"},
+    {0},
+};
+static const struct lw_shape advice_shape = {
+    .name = "supply_advice", .size = sizeof(struct lw_supply_advice), .fields = advice_fields};
+const struct lw_shape *const lw_supply_advice_shape = &advice_shape;
+
 static const struct lw_field result_fields[] = {
+    {LW_AT(struct lw_supply_result, asked), .kind = LW_TEXT,
+     .says = "what-if: how the plan was changed for this question; absent: not at all"},
     {LW_AT(struct lw_supply_result, operating_point), .kind = LW_BOOLEAN,
      .says = "with all nodes on there is one"},
     NUMBER(lw_supply_result, carries_nodes,
@@ -103,6 +119,8 @@ static const struct lw_field result_fields[] = {
     NUMBER(lw_supply_result, weak_span_low, "first span that cannot be told apart from it"),
     NUMBER(lw_supply_result, weak_span_high, "last such span"),
     NUMBER(lw_supply_result, weak_extra_ohm, "its extra resistance at the planned currents"),
+    {LW_AT(struct lw_supply_result, advice), .kind = LW_OPTIONAL, .sub = &advice_shape,
+     .says = "the cheapest change that gives every node its margin; absent: not asked for"},
     NUMBER(lw_supply_result, idle_v, "of the data pair, nobody sending"),
     NUMBER(lw_supply_result, unit_loads, "of all receivers on the fullest segment of the pair"),
     NUMBER(lw_supply_result, driver_ohm, "least load that a driver sees on the pair"),

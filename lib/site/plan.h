@@ -268,5 +268,11 @@ void lw_ladder_free(struct lw_ladder *ladder);
 // Resistance of span k (1-based) on the V+ and 0 V rail, without through_ohm.
 enum lw_status lw_plan_span_ohm(const struct lw_plan *plan, size_t span, enum lw_ladder_end end,
                                 double *plus_ohm, double *zero_ohm, struct lw_error *error);
+// The same with another conductor on both rails; what else the span has stays. *length_m is how
+// much of it takes, one way.
+enum lw_status lw_plan_span_ohm_with(const struct lw_plan *plan, size_t span,
+                                     enum lw_ladder_end end,
+                                     const struct lw_conductor_spec *conductor, double *plus_ohm,
+                                     double *zero_ohm, double *length_m, struct lw_error *error);
 
 #endif

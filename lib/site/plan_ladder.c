@@ -90,28 +90,50 @@ static enum lw_status copper_ohm(const struct lw_conductor_spec *spec, enum lw_l
         off_k != 0 ? fmin(fmax(conductor_c + off_k, -60), 200) : conductor_c, ohm, error);
 }
 
+static enum lw_status span_ohm(const struct lw_span_facts *facts, enum lw_ladder_end end,
+                               double *plus_ohm, double *zero_ohm, struct lw_error *error)
+{
+    double *const rails[] = {plus_ohm, zero_ohm};
+    // Span 1 alone may lack its length.
+    double length_m = isnan(facts->length_m) ? 0 : facts->length_m;
+    length_m *= 1 + towards(end) * facts->length_tolerance_pct / 100;
+    double joint_ohm = end == LW_LADDER_WORST ? facts->joint_ohm_max : facts->joint_ohm;
+    for (int i = 0; i < 2; i++) {
+        double copper = 0;
+        enum lw_status status = LW_OK;
+        if (facts->rail[i]) {
+            status = copper_ohm(facts->rail[i], end, length_m, facts->conductor_c, &copper, error);
+        }
+        if (status != LW_OK) {
+            return status;
+        }
+        *rails[i] = copper + facts->joints * joint_ohm;
+    }
+    return LW_OK;
+}
+
 enum lw_status lw_plan_span_ohm(const struct lw_plan *plan, size_t span, enum lw_ladder_end end,
                                 double *plus_ohm, double *zero_ohm, struct lw_error *error)
 {
     assert(span >= 1 && span <= plan->chain.count);
     struct lw_span_facts facts;
-    double *const rails[] = {plus_ohm, zero_ohm};
     lw_plan_span_facts(plan, span, &facts);
-    double length_m = isnan(facts.length_m) ? 0 : facts.length_m; // span 1 alone may lack it
-    length_m *= 1 + towards(end) * facts.length_tolerance_pct / 100;
-    double joint_ohm = end == LW_LADDER_WORST ? facts.joint_ohm_max : facts.joint_ohm;
-    for (int i = 0; i < 2; i++) {
-        double copper = 0;
-        enum lw_status status = LW_OK;
-        if (facts.rail[i]) {
-            status = copper_ohm(facts.rail[i], end, length_m, facts.conductor_c, &copper, error);
-        }
-        if (status != LW_OK) {
-            return lw_error_within(error, "span %zu", span);
-        }
-        *rails[i] = copper + facts.joints * joint_ohm;
-    }
-    return LW_OK;
+    enum lw_status status = span_ohm(&facts, end, plus_ohm, zero_ohm, error);
+    return status == LW_OK ? status : lw_error_within(error, "span %zu", span);
+}
+
+enum lw_status lw_plan_span_ohm_with(const struct lw_plan *plan, size_t span,
+                                     enum lw_ladder_end end,
+                                     const struct lw_conductor_spec *conductor, double *plus_ohm,
+                                     double *zero_ohm, double *length_m, struct lw_error *error)
+{
+    assert(span >= 1 && span <= plan->chain.count);
+    struct lw_span_facts facts;
+    lw_plan_span_facts(plan, span, &facts);
+    facts.rail[0] = facts.rail[1] = conductor;
+    *length_m = isnan(facts.length_m) ? 0 : facts.length_m;
+    enum lw_status status = span_ohm(&facts, end, plus_ohm, zero_ohm, error);
+    return status == LW_OK ? status : lw_error_within(error, "span %zu", span);
 }
 
 static double worst_or(enum lw_ladder_end end, double typical, double worst)
