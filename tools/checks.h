@@ -50,6 +50,8 @@ struct lw_noise_request {
 int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required);
 
 // Writes the report of the session's visit as it stands now and says where; prints its verdict.
-int lw_do_report(struct lw_session *session, const char *path);
+// `units` is mm or inch for measured lengths, NULL as they were measured; `path` NULL: in the
+// visit.
+int lw_do_report(struct lw_session *session, const char *units, const char *path);
 
 #endif

@@ -163,7 +163,7 @@ int lw_cmd_commission(struct lw_cli *cli)
     walk_on(&walk);
     if (walk.exit_status <= LW_EXIT_VERDICT && !cli->settings.json) {
         putchar('\n');
-        exit_status = lw_do_report(&walk.session, report);
+        exit_status = lw_do_report(&walk.session, NULL, report);
         walk.exit_status = lw_exit_worse(walk.exit_status, exit_status);
     }
     lw_session_close(&walk.session);

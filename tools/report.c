@@ -14,16 +14,17 @@
 // What is to be made, and where; NULL: not asked for.
 struct making {
     const char *page, *bundle, *lists;
+    const char *units; // of measured lengths
 };
 
-static enum lw_status render(struct lw_session *session, const char *path,
+static enum lw_status render(struct lw_session *session, const char *units, const char *path,
                              struct lw_acceptance *acceptance, struct lw_error *error)
 {
     struct lw_document document = {0};
     struct lw_text html = {0};
     int64_t made_utc_ns;
     enum lw_status status =
-        lw_session_document(session, &document, acceptance, &made_utc_ns, error);
+        lw_session_document(session, units, &document, acceptance, &made_utc_ns, error);
     if (status == LW_OK) {
         status = lw_report_html(&document, &html, error);
     }
@@ -44,11 +45,11 @@ static void pdf_path(const char *page, char path[LW_PATH])
 }
 
 // The PDF is drawn by a program of its own. Without it there is the page, and that is said.
-static void draw_pdf(struct lw_session *session, const char *page)
+static void draw_pdf(struct lw_session *session, const char *units, const char *page)
 {
     char path[LW_PATH], text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
     const char *plan = session->cli->settings.plan, *profiles = session->cli->settings.profiles;
-    const char *arguments[12] = {"--quiet", "--visit",    session->visit.folder, "--output",
+    const char *arguments[14] = {"--quiet", "--visit",    session->visit.folder, "--output",
                                  path,      "--language", lw_cli_language()};
     size_t count = 7;
     struct lw_error error = {0};
@@ -61,6 +62,10 @@ static void draw_pdf(struct lw_session *session, const char *page)
     if (profiles != NULL) {
         arguments[count++] = "--profiles";
         arguments[count++] = profiles;
+    }
+    if (units != NULL) {
+        arguments[count++] = "--units";
+        arguments[count++] = units;
     }
     if (lw_run_beside("linewalk-report", arguments, &exit_status, &error) != LW_OK) {
         lw_cli_say(session->cli, "no PDF: %s", lw_error_text(&error, text, sizeof text));
@@ -86,7 +91,7 @@ static void print_acceptance(const struct lw_acceptance *acceptance)
     }
 }
 
-int lw_do_report(struct lw_session *session, const char *path)
+int lw_do_report(struct lw_session *session, const char *units, const char *path)
 {
     struct lw_error error = {0};
     struct lw_acceptance acceptance;
@@ -95,48 +100,48 @@ int lw_do_report(struct lw_session *session, const char *path)
         lw_path_join(beside, sizeof beside, session->visit.folder, "report.html");
         path = beside;
     }
-    if (render(session, path, &acceptance, &error) != LW_OK) {
+    if (render(session, units, path, &acceptance, &error) != LW_OK) {
         return lw_cli_fail(session->cli, &error);
     }
     print_acceptance(&acceptance);
     printf("report: %s\n", path);
     fflush(stdout);
-    draw_pdf(session, path);
+    draw_pdf(session, units, path);
     bool good = acceptance.verdict == LW_ACCEPTED || acceptance.verdict == LW_ACCEPTED_WITH_REMARKS;
     return good ? LW_EXIT_OK : LW_EXIT_VERDICT;
 }
 
-static int report(struct lw_cli *cli, const char *path)
+static int report(struct lw_cli *cli, const struct making *making)
 {
     struct lw_error error = {0};
     struct lw_session session;
     if (lw_session_open(&session, cli, LW_NEEDS_VISIT | LW_TAKES_PLAN, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
-    int exit_status = lw_do_report(&session, path);
+    int exit_status = lw_do_report(&session, making->units, making->page);
     lw_session_close(&session);
     return exit_status;
 }
 
 // The report as it stands now, then all of the visit in one file. Packing is done by the program
 // that links what it takes.
-static int bundle(struct lw_cli *cli, const char *path)
+static int bundle(struct lw_cli *cli, const struct making *making)
 {
-    const char *arguments[] = {"--quiet", "--visit", NULL, "--bundle", path, NULL};
+    const char *arguments[] = {"--quiet", "--visit", NULL, "--bundle", making->bundle, NULL};
     struct lw_error error = {0};
     struct lw_session session;
     int exit_status = LW_EXIT_OK;
     if (lw_session_open(&session, cli, LW_NEEDS_VISIT | LW_TAKES_PLAN, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
-    int verdict = lw_do_report(&session, NULL);
+    int verdict = lw_do_report(&session, making->units, NULL);
     arguments[2] = session.visit.folder;
     if (verdict > LW_EXIT_VERDICT) {
         exit_status = verdict;
     } else if (lw_run_beside("linewalk-report", arguments, &exit_status, &error) != LW_OK) {
         exit_status = lw_cli_fail(cli, &error);
     } else if (exit_status == LW_EXIT_OK) {
-        printf(_("bundle: %s\n"), path);
+        printf(_("bundle: %s\n"), making->bundle);
     }
     lw_session_close(&session);
     return exit_status;
@@ -172,9 +177,9 @@ static int run(struct lw_cli *cli, const struct lw_signing *signing, const struc
         return lw_report_verify(cli, signing);
     }
     if (making->bundle != NULL) {
-        return bundle(cli, making->bundle);
+        return bundle(cli, making);
     }
-    return making->lists != NULL ? lw_report_export(cli, making->lists) : report(cli, making->page);
+    return making->lists != NULL ? lw_report_export(cli, making->lists) : report(cli, making);
 }
 
 int lw_cmd_report(struct lw_cli *cli)
@@ -184,6 +189,8 @@ int lw_cmd_report(struct lw_cli *cli)
     const struct lw_option own[] = {
         {"output", 0, "FILE", LW_OPTION_TEXT, &making.page, 0, 0,
          "where to write it; by default report.html in the visit"},
+        {"units", 0, "UNIT", LW_OPTION_TEXT, &making.units, 0, 0,
+         "mm or inch for measured lengths; by default as they were measured"},
         {"bundle", 0, "FILE", LW_OPTION_TEXT, &making.bundle, 0, 0,
          "all of the visit with its report in one ZIP file, for handing over"},
         {"export", 0, "DIR", LW_OPTION_TEXT, &making.lists, 0, 0,
@@ -210,7 +217,8 @@ int lw_cmd_report(struct lw_cli *cli)
     if (!lw_cli_parse(cli, own, 0, &exit_status)) {
         return exit_status;
     }
-    if (check_one(&signing, &making, &error) != LW_OK) {
+    if (check_one(&signing, &making, &error) != LW_OK ||
+        lw_length_unit_check(making.units, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
     return run(cli, &signing, &making);

@@ -38,9 +38,15 @@ static enum lw_status speak(struct lw_session *session, struct lw_sentences **se
     return status == LW_OK ? status : lw_error_within(error, "catalogue '%s'", path);
 }
 
-enum lw_status lw_session_document(struct lw_session *session, struct lw_document *document,
-                                   struct lw_acceptance *acceptance, int64_t *made_utc_ns,
-                                   struct lw_error *error)
+enum lw_status lw_length_unit_check(const char *unit, struct lw_error *error)
+{
+    bool known = unit == NULL || strcmp(unit, "mm") == 0 || strcmp(unit, "inch") == 0;
+    return known ? LW_OK : lw_fail(error, LW_USAGE, "--units is mm or inch");
+}
+
+enum lw_status lw_session_document(struct lw_session *session, const char *length_unit,
+                                   struct lw_document *document, struct lw_acceptance *acceptance,
+                                   int64_t *made_utc_ns, struct lw_error *error)
 {
     struct lw_list records = {0};
     struct lw_error chain = {0};
@@ -53,7 +59,8 @@ enum lw_status lw_session_document(struct lw_session *session, struct lw_documen
         return status;
     }
     struct lw_sentences *sentences = NULL;
-    struct lw_report_making making = {.now_utc_ns = *made_utc_ns, .version = LW_VERSION};
+    struct lw_report_making making = {
+        .now_utc_ns = *made_utc_ns, .version = LW_VERSION, .length_unit = length_unit};
     status = speak(session, &sentences, error);
     making.language = lw_cli_language();
     making.sentences = sentences;

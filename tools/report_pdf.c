@@ -8,13 +8,14 @@
 #include "base/text.h"
 #include "report/pdf.h"
 
-static enum lw_status draw(struct lw_session *session, enum lw_paper paper, const char *path,
-                           struct lw_error *error)
+static enum lw_status draw(struct lw_session *session, enum lw_paper paper, const char *units,
+                           const char *path, struct lw_error *error)
 {
     struct lw_document document = {0};
     struct lw_text pdf = {0};
     int64_t made_utc_ns;
-    enum lw_status status = lw_session_document(session, &document, NULL, &made_utc_ns, error);
+    enum lw_status status =
+        lw_session_document(session, units, &document, NULL, &made_utc_ns, error);
     if (status == LW_OK) {
         status = lw_report_pdf(&document, paper, made_utc_ns, &pdf, error);
     }
@@ -37,11 +38,13 @@ static enum lw_status read_paper(const char *word, enum lw_paper *paper, struct 
 
 static int run(struct lw_cli *cli)
 {
-    const char *path = NULL, *paper_word = NULL, *bundle = NULL;
+    const char *path = NULL, *paper_word = NULL, *bundle = NULL, *units = NULL;
     const struct lw_option own[] = {
         {"output", 0, "FILE", LW_OPTION_TEXT, &path, 0, 0,
          "where to write it; by default report.pdf in the visit"},
         {"paper", 0, "SIZE", LW_OPTION_TEXT, &paper_word, 0, 0, "a4 (the default) or letter"},
+        {"units", 0, "UNIT", LW_OPTION_TEXT, &units, 0, 0,
+         "mm or inch for measured lengths; by default as they were measured"},
         {"bundle", 0, "FILE", LW_OPTION_TEXT, &bundle, 0, 0,
          "pack the visit with the report that lies in it instead"},
         {0},
@@ -54,6 +57,7 @@ static int run(struct lw_cli *cli)
         return exit_status;
     }
     if (read_paper(paper_word, &paper, &error) != LW_OK ||
+        lw_length_unit_check(units, &error) != LW_OK ||
         lw_session_open(&session, cli, LW_NEEDS_VISIT | LW_TAKES_PLAN, &error) != LW_OK) {
         return lw_cli_fail(cli, &error);
     }
@@ -63,7 +67,7 @@ static int run(struct lw_cli *cli)
         path = beside;
     }
     enum lw_status status = bundle != NULL ? lw_bundle_write(&session, bundle, &error)
-                                           : draw(&session, paper, path, &error);
+                                           : draw(&session, paper, units, path, &error);
     if (status != LW_OK) {
         exit_status = lw_cli_fail(cli, &error);
     }

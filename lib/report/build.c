@@ -5,6 +5,7 @@
 #include "base/file.h"
 #include "check/note.h"
 #include "report/report.h"
+#include "report/units.h"
 
 struct kind {
     const char *check;
@@ -110,6 +111,19 @@ static enum lw_status look_at_signatures(const struct lw_list *records, struct l
     return LW_OK;
 }
 
+static enum lw_status change_lengths(struct lw_list *records, struct lw_list *counting,
+                                     const char *unit, struct lw_error *error)
+{
+    enum lw_status status = lw_units_findings(records, unit, error);
+    struct lw_report_counted *counted = counting->items;
+    for (size_t i = 0; i < counting->count && status == LW_OK; i++) {
+        if (strcmp(counted[i].record->check, "noise") == 0 && counted[i].result != NULL) {
+            status = lw_units_noise(counted[i].result, unit, error);
+        }
+    }
+    return status;
+}
+
 static void put_anchor(struct lw_document *document, const struct lw_anchor *anchor)
 {
     struct lw_text text = {0};
@@ -138,6 +152,9 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
     }
     if (status == LW_OK) {
         status = lw_sentences_apply(making->sentences, records, error);
+    }
+    if (status == LW_OK && making->length_unit != NULL) {
+        status = change_lengths(records, &counting, making->length_unit, error);
     }
     if (status == LW_OK) {
         lw_acceptance_judge(plan, records, broken, &acceptance);

@@ -12,11 +12,13 @@
 
 // Builds the document from the visit's facts, its plan (may be NULL) and its records. `broken` is
 // what lw_visit_records said. `language` is the tag of the language that gettext speaks now, and
-// `sentences` (NULL: English) puts what stands in records into it. Borrows nothing afterwards.
+// `sentences` (NULL: English) puts what stands in records into it. The findings in `records` are
+// changed on the way. Borrows nothing afterwards.
 struct lw_report_making {
     int64_t now_utc_ns;
     const char *version, *language;
     const struct lw_sentences *sentences;
+    const char *length_unit; // "mm" or "inch" for measured lengths; NULL: as they were measured
 };
 enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_plan *plan,
                                struct lw_list *records, int broken,

@@ -55,6 +55,14 @@ assert numbers(re.sub(r"\d\d:\d\d UTC", "", texts["en"])) == numbers(re.sub(r"\d
     numbers(texts["en"]) ^ numbers(texts["de"])
 print(f"page and PDF, English and German: the same {len(numbers(texts['de']))} numbers, all fonts embedded")
 
+run("report", "--visit", "walk", "--units", "inch")
+inches, paper = page_text(folder / "walk/report.html"), paper_text(folder / "walk/report.pdf")
+assert " mm" in texts["en"] and "inch" not in texts["en"]
+assert not re.search(r"\d mm\b", inches) and "inch" in inches, re.findall(r".{60}\d mm\b", inches)
+assert numbers(re.sub(times, "", inches)) == numbers(re.sub(times, "", paper)), numbers(inches) ^ numbers(paper)
+assert re.search(r"P09 has a standard deviation of 0\.0000\d+ inch, the limit is 0\.0000197 inch", inches), inches
+print("in inches: page and PDF say the same, nothing is left in mm")
+
 left = []
 findings = [finding for path in sorted((folder / "walk").glob("*.json")) if path.name[0].isdigit() and "note" not in path.name
             for finding in json.loads(path.read_text())["findings"]]
