@@ -18,5 +18,6 @@ if ! ls "$root"/boot/vmlinuz-* >/dev/null 2>&1; then
         dpkg-deb -x "$package" "$root"
     done
 fi
+timeout 300 /usr/bin/python3 "$(dirname "$0")/listen.py" "$root" "$linewalk" "$plan/../controller.json" "$plan/profiles"
 exec timeout 600 /usr/bin/python3 "$(dirname "$0")/walk.py" "$root" "$plan" "$build/rig/transcript.txt" \
     "$linewalk" "$ports" "$guest" "$(command -v lsusb)"
