@@ -33,6 +33,8 @@ enum lw_status lw_client_new(struct lw_line *line, const struct lw_run *run,
     made->gap_ns = (int64_t)(options->gap_s * 1e9);
     made->allow_writes = options->allow_writes;
     made->echoes = options->echo;
+    made->gateway_ns = (int64_t)(options->gateway_s * 1e9);
+    made->framing_known = options->framing_known;
     made->quiet_ns = lw_clock_now_ns(line->clock);
     lw_client_reply_s(made, options->reply_s);
     lw_client_attempts(made, options->attempts);
@@ -52,7 +54,14 @@ struct lw_line *lw_client_line(struct lw_client *client)
 
 void lw_client_reply_s(struct lw_client *client, double reply_s)
 {
-    client->reply_ns = (int64_t)((reply_s > 0 ? reply_s : 0.05) * 1e9);
+    int64_t reply_ns = (int64_t)((reply_s > 0 ? reply_s : 0.05) * 1e9);
+    bool gateway = client->line->adu == LW_ADU_MBAP && client->gateway_ns > reply_ns;
+    client->reply_ns = gateway ? client->gateway_ns : reply_ns;
+}
+
+void lw_client_gateway(const struct lw_client *client, struct lw_client_gateway *gateway)
+{
+    *gateway = client->gateway;
 }
 
 void lw_client_attempts(struct lw_client *client, int attempts)
@@ -138,11 +147,43 @@ void lw_client_note_late(struct lw_client *client, uint8_t address,
     }
 }
 
+bool lw_is_gateways(const struct lw_client *client, const struct lw_pdu *reply)
+{
+    return client->line->adu == LW_ADU_MBAP && reply->count == 2 &&
+           reply->bytes[0] & LW_EXCEPTION_BIT &&
+           (reply->bytes[1] == LW_GATEWAY_PATH || reply->bytes[1] == LW_GATEWAY_TARGET);
+}
+
+// A node can't have answered before the wire has carried request and reply (address and CRC are 3
+// bytes each way).
+static void count_answer(struct lw_client *client, const struct lw_exchange *exchange)
+{
+    size_t characters = exchange->request.count + 3 + exchange->reply.count + 3;
+    int64_t took_ns = exchange->reply_last_ns - exchange->sent_first_ns;
+    client->gateway.answers++;
+    client->gateway.too_fast += client->framing_known && client->line->adu == LW_ADU_MBAP &&
+                                took_ns < lw_framing_chars_ns(&client->line->framing, characters);
+}
+
+static void take_gateways(struct lw_client *client, struct lw_attempt *attempt,
+                          const struct lw_pdu *reply)
+{
+    attempt->exchange->exception = reply->bytes[1];
+    client->gateway.path += reply->bytes[1] == LW_GATEWAY_PATH;
+    client->gateway.silent += reply->bytes[1] == LW_GATEWAY_TARGET;
+    attempt->question->answered = true;
+    attempt->done = true;
+}
+
 void lw_attempt_take(struct lw_client *client, struct lw_attempt *attempt,
                      const struct lw_pdu *reply, size_t at, size_t count)
 {
     struct lw_exchange *exchange = attempt->exchange;
     bool exception = reply->bytes[0] & LW_EXCEPTION_BIT;
+    if (lw_is_gateways(client, reply)) {
+        take_gateways(client, attempt, reply);
+        return;
+    }
     exchange->outcome = exception ? LW_EXCEPTION : LW_ANSWERED;
     exchange->exception = exception ? reply->bytes[1] : 0;
     exchange->reply = *reply;
@@ -151,6 +192,7 @@ void lw_attempt_take(struct lw_client *client, struct lw_attempt *attempt,
     exchange->timing_u_ns = client->inbox.timing_u_ns;
     attempt->question->answered = true;
     attempt->done = true;
+    count_answer(client, exchange);
 }
 
 void lw_attempt_wrong(struct lw_client *client, struct lw_attempt *attempt,

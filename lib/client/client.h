@@ -17,6 +17,9 @@ struct lw_client_options {
     int attempts;   // 0: 1
     bool allow_writes; // takes 05 06 0F 10 through the guard
     bool echo; // the adapter is known to echo; found by itself too (0x06-like requests aside)
+    double gateway_s;   // MBAP: the least time allowed, whatever reply_s is, since a gateway queues
+                        // and waits for its node first
+    bool framing_known; // MBAP: the line's framing is that of the wire behind the gateway
 };
 
 // Borrows line and run. The run's exchange sink is called for every attempt.
@@ -33,6 +36,10 @@ void lw_client_attempts(struct lw_client *client, int attempts);
 // LW_REFUSED when the guard refuses the PDU or another master was heard (then error says what was
 // heard; lw_client_foreign() is true). With LW_SYSTEM and LW_CANCELLED the attempt under way has no
 // outcome and is not reported.
+//
+// A gateway's own exceptions, 0x0A (no path) and 0x0B (its node did not answer; MODBUS Application
+// Protocol V1.1b3, 7), are no node's answer: on MBAP they are LW_NO_ANSWER with `exception` set,
+// and counted. On RTU a node may be a gateway itself, and they stay LW_EXCEPTION.
 //
 // What was heard since the last exchange is told by the next one: `strays`, and a late answer's
 // address, one an exchange, so that several take several exchanges to tell. The bytes of a broken
@@ -67,6 +74,15 @@ struct lw_heard {
 // transmit).
 enum lw_status lw_listen_first(struct lw_line *line, double seconds, struct lw_heard *heard,
                                struct lw_error *error);
+
+// What the gateway of an MBAP line has done in place of nodes, since the client was made.
+struct lw_client_gateway {
+    unsigned path;     // exceptions 0x0A: it has no way to the unit
+    unsigned silent;   // exceptions 0x0B: its node did not answer it
+    unsigned answers;  // of nodes
+    unsigned too_fast; // answers sooner than request and reply take on the wire; with framing_known
+};
+void lw_client_gateway(const struct lw_client *client, struct lw_client_gateway *gateway);
 
 bool lw_client_foreign(const struct lw_client *client);
 

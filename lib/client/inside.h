@@ -14,7 +14,9 @@ enum { LW_LATE_MAX = 32 };
 struct lw_client {
     struct lw_line *line;
     const struct lw_run *run;
-    int64_t reply_ns, gap_ns;
+    int64_t reply_ns, gap_ns, gateway_ns;
+    bool framing_known;
+    struct lw_client_gateway gateway;
     int attempts;
     bool allow_writes;
     bool echoes;     // the adapter echoes: told, or found
@@ -55,6 +57,9 @@ int64_t lw_client_now_ns(const struct lw_client *client);
 // Notes the reply found, at these bytes of the inbox.
 void lw_attempt_take(struct lw_client *client, struct lw_attempt *attempt,
                      const struct lw_pdu *reply, size_t at, size_t count);
+
+// Whether a reply is the gateway's own word and no node's.
+bool lw_is_gateways(const struct lw_client *client, const struct lw_pdu *reply);
 
 // Notes a valid frame that cannot be the reply; of several the first is kept.
 void lw_attempt_wrong(struct lw_client *client, struct lw_attempt *attempt,

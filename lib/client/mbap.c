@@ -22,10 +22,15 @@ static void judge(struct lw_client *client, struct lw_attempt *attempt, uint16_t
         lw_attempt_wrong(client, attempt, &found->pdu, 0, found->count);
         return;
     }
-    client->strays += (unsigned)found->count;
     struct lw_question *late = lw_asked_transaction(&client->asked, found->address, transaction);
     if (late != NULL) {
         late->answered = true;
+    }
+    if (late != NULL && lw_is_gateways(client, &found->pdu)) {
+        return;
+    }
+    client->strays += (unsigned)found->count;
+    if (late != NULL) {
         lw_client_note_late(client, found->address, late, client->inbox.ends_ns[found->count - 1]);
     }
 }

@@ -33,7 +33,7 @@ enum lw_outcome {
 struct lw_exchange {
     uint8_t address; // 0..247 (RTU), unit 0..255 (MBAP)
     enum lw_outcome outcome;
-    uint8_t exception;                     // with LW_EXCEPTION
+    uint8_t exception;                     // with LW_EXCEPTION; a gateway's with LW_NO_ANSWER
     uint8_t attempt;                       // 1 for the first try
     uint16_t strays;                       // bytes heard that belong neither to request nor reply
     uint8_t late_address;                  // with strays that were a late reply: whose; else 0

@@ -37,6 +37,19 @@ const struct lw_code lw_codes[] = {
     {"line_not_listened", "line", N_("the line could not be listened to before asking"),
      N_("make sure by other means that no controller asks through this gateway at the same time"),
      NULL},
+    {"line_gateway_path", "line", N_("the gateway has no way to a node"),
+     N_("look at the gateway's list of units and at which of its ports each one is; then run the "
+        "check again"),
+     NULL},
+    {"line_gateway_silent", "line", N_("the gateway got no answer from a node"),
+     N_("run the check on the line itself, with an adapter beside the gateway: it tells a dead "
+        "node "
+        "from a gateway that waits too briefly"),
+     NULL},
+    {"line_gateway_stale", "line", N_("answers may be a gateway's own memory"),
+     N_("switch the gateway's cache off, or run the check on the line itself: stored values are "
+        "always quiet and always there"),
+     NULL},
     {"line_echo", "line", N_("the adapter hears itself"),
      N_("nothing to do for the check, the echo is taken out; a two-wire adapter with its receiver "
         "off "

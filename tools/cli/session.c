@@ -244,7 +244,10 @@ enum lw_status lw_session_client(struct lw_session *session, struct lw_client **
 {
     enum lw_status status = LW_OK;
     if (session->client == NULL) {
-        struct lw_client_options options = {0};
+        // A gateway waits for its node before it says so, usually a second (common practice).
+        struct lw_client_options options = {
+            .gateway_s = 2,
+            .framing_known = session->has_plan || session->cli->settings.framing != NULL};
         status = lw_client_new(session->line, &session->run, &options, &session->client, error);
     }
     *client = session->client;

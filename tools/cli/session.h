@@ -68,6 +68,7 @@ struct lw_step {
     struct lw_file *readings;
     char readings_unit[16];
     enum lw_status readings_status;
+    struct lw_client_gateway gateway; // what it had said before the step
     struct lw_findings findings;
     struct lw_rule rule;
     bool has_rule;

@@ -172,11 +172,21 @@ static enum lw_status listen_first(struct lw_session *session, struct lw_step *s
     return session->heard.bytes > 0 ? refuse(session, step, error) : LW_OK;
 }
 
+static struct lw_client_gateway said_by_gateway(const struct lw_session *session)
+{
+    struct lw_client_gateway said = {0};
+    if (session->client != NULL) {
+        lw_client_gateway(session->client, &said);
+    }
+    return said;
+}
+
 enum lw_status lw_step_begin(struct lw_session *session, struct lw_step *step, const char *check,
                              bool keeps_readings, struct lw_error *error)
 {
     *step = (struct lw_step){.check = check, .sim_from_s = NAN, .verdict = LW_NOT_TESTED};
     step->started_ns = lw_clock_now_ns(session->clock);
+    step->gateway = said_by_gateway(session);
     session->step = step;
     if (session->chain != NULL) {
         step->sim_from_s = lw_chain_now_s(session->chain);
@@ -309,6 +319,35 @@ static void fill_line(const struct lw_session *session, const struct lw_step *st
     }
 }
 
+// What the gateway in between did in place of nodes. That it got no answer is a scan's ordinary
+// result.
+static void find_gateway(const struct lw_session *session, struct lw_step *step)
+{
+    enum { FEW_ANSWERS = 10 }; // too few to tell a gateway's memory by
+    struct lw_client_gateway now = said_by_gateway(session), *before = &step->gateway;
+    unsigned path = now.path - before->path, silent = now.silent - before->silent;
+    unsigned answers = now.answers - before->answers, fast = now.too_fast - before->too_fast;
+    if (path > 0) {
+        lw_findings_add(&step->findings, "line_gateway_path", LW_ATTENTION,
+                        "the gateway says of %u requests that it has no way to the node", path);
+    }
+    if (silent > 0 && strcmp(step->check, "scan") != 0) {
+        lw_findings_add(&step->findings, "line_gateway_silent", LW_ATTENTION,
+                        "the gateway says of %u requests that the node did not answer it", silent);
+    }
+    if (answers >= FEW_ANSWERS && fast > answers / 2) {
+        char framing[LW_FRAMING_TEXT];
+        lw_framing_text(&session->line->framing, framing);
+        struct lw_finding *finding =
+            lw_findings_add(&step->findings, "line_gateway_stale", LW_ATTENTION,
+                            "%u of %u answers came sooner than a line at %s can carry them", fast,
+                            answers, framing);
+        lw_finding_because(&step->findings, finding,
+                           "they come from the gateway's memory, or the line runs faster than the "
+                           "plan says");
+    }
+}
+
 static char *time_text(const struct lw_session *session, int64_t at_ns)
 {
     char text[LW_TIME_TEXT];
@@ -413,6 +452,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
     struct lw_error own = {0};
     lw_progress_clear(session);
     find_ending(step, status, error);
+    find_gateway(session, step);
     step->verdict = lw_findings_worst(&step->findings);
     if (step->skipped != NULL ||
         ((status != LW_OK || step->judged_nothing) && step->verdict == LW_PASS)) {

@@ -120,13 +120,27 @@ static void the_right_transaction_of_another_unit_is_a_wrong_answer(void **state
     assert_outcome(f, LW_WRONG_ANSWER);
 }
 
-static void a_gateway_that_has_no_answer_gives_an_exception(void **state)
+// MODBUS Application Protocol V1.1b3, 7: 0A gateway path unavailable, 0B gateway target device
+// failed to respond.
+static void a_gateways_own_exceptions_are_no_answer_of_a_node(void **state)
 {
     struct fixture *f = *state;
+    struct lw_client_gateway said;
     adu(&f->script, 1, 5 * ms, 1, 5, "83 0B");
+    adu(&f->script, 2, 5 * ms, 2, 5, "83 0A");
+    adu(&f->script, 3, 5 * ms, 3, 5, "83 02");
+    ask(f, 5, read_one);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->last.exception, 0x0B);
+    ask(f, 5, read_one);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->last.exception, 0x0A);
     ask(f, 5, read_one);
     assert_outcome(f, LW_EXCEPTION);
-    assert_int_equal(f->last.exception, 0x0B); // gateway target device failed to respond
+    lw_client_gateway(f->client, &said);
+    assert_int_equal(said.silent, 1);
+    assert_int_equal(said.path, 1);
+    assert_int_equal(said.answers, 1);
 }
 
 static void a_stream_that_is_no_mbap_is_garbled_and_the_next_one_starts_afresh(void **state)
@@ -162,7 +176,7 @@ int main(void)
         mbap_test(the_same_late_answer_twice_is_traced_once),
         mbap_test(a_late_answer_to_the_same_request_is_not_taken_for_the_new_one),
         mbap_test(the_right_transaction_of_another_unit_is_a_wrong_answer),
-        mbap_test(a_gateway_that_has_no_answer_gives_an_exception),
+        mbap_test(a_gateways_own_exceptions_are_no_answer_of_a_node),
         mbap_test(a_stream_that_is_no_mbap_is_garbled_and_the_next_one_starts_afresh),
         mbap_test(units_above_247_can_be_asked),
     };
