@@ -15,6 +15,9 @@ enum { OUT_MAX = 4096, IN_MAX = 8 * LW_MBAP_MAX };
 // 2.4.1).
 static const double turnaround_s = 0.1;
 static const int64_t quiet_ns = 1000000000; // with nothing to do on the wire, look up once a second
+// Bytes reach a pseudo-terminal or a socket when the programs get their turns, so pauses inside a
+// request mean nothing there. What is no request after this pause goes on the wire as it is.
+static const int64_t pause_ns = 200000000;
 
 // The place where the outside line enters the wire.
 struct pump {
@@ -27,9 +30,10 @@ struct pump {
     size_t out_count;
     uint8_t out[OUT_MAX]; // heard on the wire, not yet handed on
     int64_t out_last_ns;
-    // MBAP only
     size_t in_count;
-    uint8_t in[IN_MAX]; // requests not yet on the wire
+    uint8_t in[IN_MAX]; // not yet on the wire
+    int64_t in_last_ns; // when the last of it came
+    // MBAP only
     bool asking;
     uint16_t transaction;
     uint8_t unit, function;
@@ -143,11 +147,34 @@ static enum lw_status answer_mbap(struct pump *pump, struct lw_error *error)
     return status == LW_OK && !pump->asking ? ask_next(pump, error) : status;
 }
 
-static enum lw_status hand_out(struct pump *pump, struct lw_error *error)
+// How many bytes go on the wire now: a whole request, or all when they will never be one.
+static size_t ready_bytes(const struct pump *pump)
 {
-    if (pump->outside->adu == LW_ADU_MBAP) {
-        return answer_mbap(pump, error);
+    int length = lw_rtu_request_length(pump->in, pump->in_count);
+    bool paused = lw_wire_now_ns(pump->wire) - pump->in_last_ns >= pause_ns;
+    if (length == LW_LENGTH_MORE || length > (int)pump->in_count) {
+        return paused ? pump->in_count : 0;
     }
+    return length > 0 && lw_rtu_unwrap(pump->in, (size_t)length, NULL, NULL) ? (size_t)length
+                                                                             : pump->in_count;
+}
+
+static enum lw_status ask_rtu(struct pump *pump, struct lw_error *error)
+{
+    enum lw_status status = LW_OK;
+    size_t count;
+    while (status == LW_OK && pump->in_count > 0 && (count = ready_bytes(pump)) > 0) {
+        count_request(pump);
+        status = lw_wire_inject(pump->wire, &pump->actor, pump->in, count, after_silence_ns(pump),
+                                NULL, error);
+        pump->in_count -= count;
+        memmove(pump->in, pump->in + count, pump->in_count);
+    }
+    return status;
+}
+
+static enum lw_status answer_rtu(struct pump *pump, struct lw_error *error)
+{
     if (pump->out_count == 0) {
         return LW_OK;
     }
@@ -156,21 +183,24 @@ static enum lw_status hand_out(struct pump *pump, struct lw_error *error)
     return lw_line_send(pump->outside, pump->out, count, NULL, NULL, error);
 }
 
-static enum lw_status take_in(struct pump *pump, const uint8_t *bytes, size_t count,
-                              struct lw_error *error)
+static enum lw_status hand_over(struct pump *pump, struct lw_error *error)
 {
-    if (pump->outside->adu == LW_ADU_RTU) {
-        count_request(pump);
-        return lw_wire_inject(pump->wire, &pump->actor, bytes, count, after_silence_ns(pump), NULL,
-                              error);
+    if (pump->outside->adu == LW_ADU_MBAP) {
+        return answer_mbap(pump, error);
     }
+    enum lw_status status = ask_rtu(pump, error);
+    return status == LW_OK ? answer_rtu(pump, error) : status;
+}
+
+static void take_in(struct pump *pump, const uint8_t *bytes, size_t count)
+{
     if (pump->in_count + count > IN_MAX) {
         pump->in_count = 0; // more than any master may have under way
-        return LW_OK;
+        return;
     }
     memcpy(pump->in + pump->in_count, bytes, count);
     pump->in_count += count;
-    return LW_OK;
+    pump->in_last_ns = lw_wire_now_ns(pump->wire);
 }
 
 // One master has gone; what it asked is nobody's business any more. The line says if there can be
@@ -190,6 +220,10 @@ static int64_t look_up_ns(const struct pump *pump)
     int64_t latest_ns = now_ns + quiet_ns;
     if (pump->asking && pump->give_up_ns < latest_ns) {
         latest_ns = pump->give_up_ns;
+    }
+    bool half = pump->in_count > 0 && pump->outside->adu == LW_ADU_RTU;
+    if (half && pump->in_last_ns + pause_ns < latest_ns) {
+        latest_ns = pump->in_last_ns + pause_ns;
     }
     int64_t ended_ns = pump->out_last_ns + lw_framing_t35_ns(&pump->actor.framing);
     if (pump->out_count > 0 && ended_ns < latest_ns) {
@@ -218,11 +252,11 @@ static enum lw_status pump_loop(struct pump *pump, struct lw_error *error)
         }
         lw_wire_advance(pump->wire, lw_clock_now_ns(pump->outside->clock) + pump->ahead_ns);
         if (piece.count > 0) {
-            status = take_in(pump, bytes, piece.count, error);
+            take_in(pump, bytes, piece.count);
         } else if (piece.flags & LW_PIECE_CLOSED) {
             forget_client(pump);
         }
-        status = status == LW_OK ? hand_out(pump, error) : status;
+        status = hand_over(pump, error);
         if (status != LW_OK) {
             return status;
         }

@@ -115,9 +115,8 @@ double lw_slowest_reply_s(const struct lw_plan *plan)
     double slowest_ms = 0;
     for (size_t tap = 1; plan != NULL && tap <= lw_plan_taps(plan); tap++) {
         const struct lw_chain_entry *entry = lw_plan_tap(plan, tap);
-        if (entry->is != NULL && entry->is->timing.slowest_reply_ms > slowest_ms) {
-            slowest_ms = entry->is->timing.slowest_reply_ms;
-        }
+        slowest_ms = fmax(slowest_ms, lw_plan_limits(plan, tap).reply_ms); // passes over NAN
+        slowest_ms = fmax(slowest_ms, entry->is != NULL ? entry->is->timing.slowest_reply_ms : 0);
     }
     return slowest_ms > 0 ? slowest_ms / 1e3 : 0.050;
 }

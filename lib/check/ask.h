@@ -44,7 +44,8 @@ char *lw_identity_text(const struct lw_identity *identity, uint8_t id);
 // A request for registers or bits.
 struct lw_pdu lw_read_request(int function, int at, int count);
 
-// The time a silent node is waited for: the slowest of the plan's profiles, else 50 ms.
+// The time a silent node is waited for: the slowest reply that the plan's limits or profiles allow,
+// else 50 ms.
 double lw_slowest_reply_s(const struct lw_plan *plan);
 
 // The bit of the status register with this meaning, as a mask; 0 when the profile has none.

@@ -20,27 +20,14 @@ from machine import Machine, build_initramfs
 HERE = os.path.dirname(os.path.abspath(__file__))
 
 
-def is_frame(data):
-    """MODBUS over Serial Line V1.02, 2.5.1.2: the CRC over a frame and its own CRC is 0."""
-    crc = 0xFFFF
-    for byte in data:
-        crc ^= byte
-        for _ in range(8):
-            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
-    return len(data) >= 4 and crc == 0
-
-
 class Relay:
-    """Between the machine's line and a served chain: counts what the machine sends, and can keep the chain out. It passes a
-    request on when it is whole: an emulated UART sends byte by byte, with gaps that no wire has."""
-
-    SILENCE_S = 0.2  # what is no request by then goes on as it is
+    """Between the machine's line and a served chain: counts what the machine sends, and can keep the chain out."""
 
     def __init__(self, chain_port, through):
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.port = self.listener.getsockname()[1]
         self.chain_port, self.through = chain_port, through
-        self.heard, self.pending, self.wanted = b"", b"", 0
+        self.heard, self.wanted = b"", 0
         self.change = threading.Condition()
         self.machine = None
         threading.Thread(target=self.run, daemon=True).start()
@@ -49,8 +36,6 @@ class Relay:
         with self.change:
             self.heard += data
             self.change.notify_all()
-        if self.through:
-            self.pending += data
 
     def run(self):
         self.machine, _ = self.listener.accept()
@@ -60,8 +45,7 @@ class Relay:
         chooser.register(chain, selectors.EVENT_READ)
         with contextlib.suppress(OSError):
             while True:
-                ready = chooser.select(self.SILENCE_S if self.pending else None)
-                for key, _ in ready:
+                for key, _ in chooser.select():
                     data = key.fileobj.recv(4096)
                     if not data:
                         return
@@ -69,9 +53,8 @@ class Relay:
                         self.machine.sendall(data)
                     else:
                         self.take(data)
-                if self.pending and (not ready or is_frame(self.pending)):
-                    chain.sendall(self.pending)
-                    self.pending = b""
+                        if self.through:
+                            chain.sendall(data)
 
     def arm(self, requests):
         """Each request of a check is 8 bytes."""
@@ -185,8 +168,7 @@ class Judge:
         polls = sum(node["polls"] for node in link["result"]["nodes"])
         damaged = sum(node["crc_error"] + node["wrong_answer"] for node in link["result"]["nodes"])
         missed = sum(node["no_answer"] for node in link["result"]["nodes"])
-        # Some answers are missed where an emulated UART stretches a request; who asks is judged here, not how fast.
-        self.check(polls > 40 and damaged == 0 and missed < polls / 2,
+        self.check(polls >= 20 and damaged == 0 and missed == 0,
                    f"{name}: link polls {polls} times, {missed} without an answer, none damaged", (polls, missed, damaged))
         noise, _ = self.json(f"noise_{name}")
         counts = [node["n"] for node in noise["result"]["nodes"]]
@@ -246,9 +228,12 @@ def main():
         folder = stack.enter_context(tempfile.TemporaryDirectory())
         beside = f"{folder}/plan"
         shutil.copytree(plan_folder, beside)
-        plan["limits"] = {**plan.get("limits", {}), "error_rate": 0.02}  # 150 polls prove it, where 3000 would take minutes
-        for name, direction in (("plan", "adapter"), ("rts", "rts")):
+        given = {**plan.get("limits", {}), "error_rate": 0.02}  # 150 polls prove it, where 3000 would take minutes
+        # An emulated processor beside other work answers when it can: link and noise give a node half a second.
+        plans = {"plan": ("adapter", {}), "rts": ("rts", {}), "patient": ("adapter", {"reply_ms": 500})}
+        for name, (direction, limits) in plans.items():
             plan["line"]["direction"] = direction
+            plan["limits"] = {**given, **limits}
             with open(f"{beside}/{name}.json", "w", encoding="utf-8") as file:
                 json.dump(plan, file)
         build_initramfs(programs, root, folder, f"{HERE}/walk.sh", {beside: "/plan"})

@@ -9,7 +9,7 @@ stty -echo
 
 ask() { echo "> $*"; read -r answer; }
 part() { echo "= $1"; shift; "$@"; echo "exit $?"; echo "= end"; }
-on() { line=$1 check=$2; shift 2; $with linewalk $check --on $line --plan /plan/plan.json --controller none --listen-first 200ms "$@"; }
+on() { line=$1 check=$2; shift 2; $with linewalk $check --on $line --plan /plan/${plan:-plan}.json --controller none --listen-first 200ms "$@"; }
 settings() { stty -F $1 -a; cat /sys/class/tty/${1#/dev/}/device/latency_timer 2>/dev/null; }
 
 # Runs a check until the host has seen 12 requests of it, then lets `what` happen; prints exit status and record.
@@ -51,8 +51,8 @@ for line in $USB $UART; do
     name=${line#/dev/}
     part scan_$name on $line scan --addresses 1-8 --slowest-reply 500ms --json --quiet
     part roster_$name on $line roster --json --quiet
-    part link_$name on $line link --seconds 5 --json --quiet
-    part noise_$name on $line noise --seconds 5 --json --quiet
+    plan=patient part link_$name on $line link --seconds 5 --json --quiet
+    plan=patient part noise_$name on $line noise --seconds 5 --json --quiet
     part commission_$name on $line commission --visit /tmp/visit-$name --quiet
 done
 part rts_ttyS1 linewalk scan --on $UART --plan /plan/rts.json --controller none --listen-first 200ms --addresses 1-8 \

@@ -118,15 +118,30 @@ static void a_request_in_bytes_is_answered_in_bytes_after_the_wires_own_time(voi
     assert_in_range(scripted.out_ns, 200000000 + 9739583 + 3000000, 200000000 + 9739583 + 12000000);
 }
 
-static void two_lumps_close_together_are_one_request(void **state)
+// Pauses that no wire has: ten milliseconds are 17 characters.
+static void lumps_are_one_request_whatever_the_pauses_between(void **state)
 {
     (void)state;
     struct scripted scripted;
     script(&scripted, LW_ADU_RTU, 1);
     say(&scripted, 0.2, rtu_request, 3);
-    say(&scripted, 0.2025, rtu_request + 3, sizeof rtu_request - 3);
+    say(&scripted, 0.21, rtu_request + 3, 4);
+    say(&scripted, 0.3, rtu_request + 7, 1);
     serve(&scripted);
     assert_true(lw_rtu_unwrap(scripted.out, scripted.out_count, NULL, NULL));
+    assert_int_equal(scripted.requests, 1);
+}
+
+static void a_piece_without_a_rest_does_not_spoil_the_next_request(void **state)
+{
+    (void)state;
+    struct scripted scripted;
+    script(&scripted, LW_ADU_RTU, 2);
+    say(&scripted, 0.2, rtu_request, 3);
+    say(&scripted, 0.6, rtu_request, sizeof rtu_request);
+    serve(&scripted);
+    assert_true(lw_rtu_unwrap(scripted.out, scripted.out_count, NULL, NULL));
+    assert_int_equal(scripted.requests, 2);
 }
 
 // The first answer is out before 0.214 s; the second request comes within 3.5 characters of it.
@@ -206,7 +221,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_request_in_bytes_is_answered_in_bytes_after_the_wires_own_time),
-        cmocka_unit_test(two_lumps_close_together_are_one_request),
+        cmocka_unit_test(lumps_are_one_request_whatever_the_pauses_between),
+        cmocka_unit_test(a_piece_without_a_rest_does_not_spoil_the_next_request),
         cmocka_unit_test(a_master_that_asks_again_at_once_is_answered),
         cmocka_unit_test(gateway_requests_are_queued_and_answered_in_order),
         cmocka_unit_test(a_gateway_says_when_a_node_is_silent),
