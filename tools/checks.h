@@ -8,6 +8,7 @@
 #include "check/noise.h"
 #include "check/scan.h"
 #include "check/supply.h"
+#include "cli/dialog.h"
 #include "cli/session.h"
 
 int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options, bool required);
@@ -42,7 +43,7 @@ struct lw_noise_request {
     bool decide, allan;
     const char *from;                 // readings in a capture or a CSV file instead of the line
     const char *source;               // to be switched off, on, on, off; NULL: none
-    const char *answers;              // a file that answers instead of the terminal
+    struct lw_talk_request talk;      // who answers then
     const char *between, *and_record; // numbers of two records to compare
     const char *unit;                 // of that file, when it names none
     double limit;                     // without a plan; NAN: none

@@ -334,8 +334,8 @@ static enum lw_status check_request(const struct lw_noise_request *request, stru
                            : "what is '%s'? --between takes two numbers, else nothing does",
                        request->and_record);
     }
-    if (request->answers != NULL && request->source == NULL) {
-        return lw_fail(error, LW_USAGE, "--answers belongs to --switch");
+    if ((request->talk.answers != NULL || request->talk.resume) && request->source == NULL) {
+        return lw_fail(error, LW_USAGE, "--answers and --resume belong to --switch");
     }
     if (request->source != NULL && request->decide) {
         return lw_fail(error, LW_USAGE, "--switch and --decide exclude each other");
@@ -346,6 +346,8 @@ static enum lw_status check_request(const struct lw_noise_request *request, stru
 int lw_cmd_noise(struct lw_cli *cli)
 {
     struct lw_noise_request request = {.limit = NAN};
+    struct lw_option talk[LW_TALK_OPTIONS];
+    lw_talk_options(&request.talk, talk);
     const struct lw_option own[] = {
         {"seconds", 't', "TIME", LW_OPTION_DURATION, &request.seconds, 0.1, 1e6,
          "read for so long; by default what the profiles ask for, else 10 s"},
@@ -358,8 +360,8 @@ int lw_cmd_noise(struct lw_cli *cli)
          "say how long averaging helps (Allan deviation)"},
         {"switch", 0, "SOURCE", LW_OPTION_TEXT, &request.source, 0, 0,
          "source test: asks for SOURCE off, on, on, off and reads for --seconds each time"},
-        {"answers", 0, "FILE", LW_OPTION_TEXT, &request.answers, 0, 0,
-         "answers to --switch, one a line, instead of asking"},
+        talk[0],
+        talk[1],
         {"between", 0, "NUMBER", LW_OPTION_TEXT, &request.between, 0, 0,
          "compare the visit's noise record NUMBER with the one given after it (7 9)"},
         {"from", 0, "FILE", LW_OPTION_TEXT, &request.from, 0, 0,

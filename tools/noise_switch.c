@@ -1,78 +1,19 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Source tests: the dialog's drivers, and the readings of two records.
+// Source tests: the dialog with its measurements, and the readings of two records.
 #include "noise_switch.h"
 
 #include "base/csv.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "check/noise_switch.h"
+#include "cli/dialog.h"
 
-enum { MOST_BYTES = 256 * 1024 * 1024, MOST_ANSWERS_BYTES = 64 * 1024 };
+enum { MOST_BYTES = 256 * 1024 * 1024 };
 
 static const char caution[] =
-    "Keep clear of the machine while the source is on; do not reach in. Keep magnets and other "
-    "drives away from inductive probes meanwhile.";
-
-// Who answers: the lines of a file one after the other, remarks and blanks passed over, or the
-// terminal.
-struct answers {
-    struct lw_text text;
-    size_t at;
-    bool from_file;
-};
-
-static enum lw_status open_answers(const char *path, struct answers *answers,
-                                   struct lw_error *error)
-{
-    *answers = (struct answers){.from_file = path != NULL};
-    return path != NULL ? lw_file_read(path, MOST_ANSWERS_BYTES, &answers->text, error) : LW_OK;
-}
-
-static bool next_line(struct answers *answers, char *line, size_t size)
-{
-    while (answers->at < answers->text.length) {
-        const char *begin = answers->text.bytes + answers->at;
-        size_t length = strcspn(begin, "\r\n");
-        answers->at += length + (answers->at + length < answers->text.length);
-        lw_text_clean(line, size, begin, length);
-        if (length > 0 && line[0] != '#') {
-            return true;
-        }
-    }
-    return false;
-}
-
-static enum lw_status get_answer(const struct lw_session *session, struct answers *answers,
-                                 const char *question, char *answer, size_t size,
-                                 struct lw_error *error)
-{
-    if (!answers->from_file) {
-        return lw_cli_ask(question, "yes", answer, size, error);
-    }
-    if (!next_line(answers, answer, size)) {
-        return lw_fail(error, LW_USAGE, "the file of answers ends before '%s'", question);
-    }
-    lw_cli_say(session->cli, "%s [yes] %s", question, answer);
-    return LW_OK;
-}
-
-// A wrong answer on a terminal is said, and the question stands; in a file it is an error.
-static enum lw_status ask(const struct lw_session *session, struct answers *answers,
-                          struct lw_switch *dialog, const char *question, struct lw_error *error)
-{
-    char answer[80];
-    enum lw_status status = get_answer(session, answers, question, answer, sizeof answer, error);
-    if (status != LW_OK) {
-        return status;
-    }
-    status = lw_switch_answer(dialog, answer, error);
-    if (status == LW_USAGE && !answers->from_file) {
-        lw_cli_say(session->cli, "%s", error->says);
-        return LW_OK;
-    }
-    return status;
-}
+    N_("Keep clear of the machine while the source is on; do not reach in. Keep magnets and other "
+       "drives away from inductive probes meanwhile.");
 
 static enum lw_status measure_stretch(struct lw_session *session, struct lw_switch *dialog,
                                       const struct lw_noise_options *options,
@@ -96,19 +37,18 @@ static enum lw_status measure_stretch(struct lw_session *session, struct lw_swit
     return status == LW_OK ? lw_switch_measured(dialog, own.at_s, to_s, error) : status;
 }
 
-static enum lw_status walk_dialog(struct lw_session *session, struct answers *answers,
+static enum lw_status walk_dialog(struct lw_session *session, struct lw_talk *talk,
                                   struct lw_switch *dialog, const struct lw_noise_options *options,
                                   struct lw_series *series, struct lw_noise_facts *facts,
                                   struct lw_error *error)
 {
-    char question[300];
-    enum lw_switch_next next;
+    enum lw_dialog_next next = LW_DIALOG_ACT;
     enum lw_status status = LW_OK;
-    while (status == LW_OK &&
-           (next = lw_switch_next(dialog, question, sizeof question)) != LW_SWITCH_DONE) {
-        status = next == LW_SWITCH_ASK
-                     ? ask(session, answers, dialog, question, error)
-                     : measure_stretch(session, dialog, options, series, facts, error);
+    while (status == LW_OK && next == LW_DIALOG_ACT) {
+        status = lw_talk_on(talk, &dialog->dialog, &next, error);
+        if (status == LW_OK && next == LW_DIALOG_ACT) {
+            status = measure_stretch(session, dialog, options, series, facts, error);
+        }
     }
     return status;
 }
@@ -118,20 +58,20 @@ enum lw_status lw_noise_switch(struct lw_session *session, const struct lw_noise
                                struct lw_noise_facts *facts, struct lw_list *stretches,
                                struct lw_error *error)
 {
-    struct answers answers;
+    struct lw_talk *talk = NULL;
     struct lw_switch dialog;
     char source[80];
     lw_text_clean(source, sizeof source, request->source, strlen(request->source));
-    enum lw_status status = open_answers(request->answers, &answers, error);
     lw_switch_init(&dialog, source);
+    enum lw_status status = lw_talk_open(session, session->step, &request->talk, &talk, error);
     if (status == LW_OK) {
-        lw_cli_say(session->cli, "%s", caution);
-        status = walk_dialog(session, &answers, &dialog, options, series, facts, error);
+        lw_talk_say(talk, caution);
+        status = walk_dialog(session, talk, &dialog, options, series, facts, error);
     }
+    lw_talk_close(talk);
     *stretches = dialog.stretches;
     dialog.stretches = (struct lw_list){0};
     lw_switch_finish(&dialog);
-    lw_text_finish(&answers.text);
     return status;
 }
 

@@ -4,9 +4,8 @@
 #include "report_document.h"
 
 #include "base/text.h"
+#include "cli/language.h"
 #include "report/report.h"
-
-enum { MOST_CATALOGUE_BYTES = 4 * 1024 * 1024 };
 
 static void say_broken(const struct lw_session *session, int broken, const struct lw_error *chain)
 {
@@ -15,27 +14,6 @@ static void say_broken(const struct lw_session *session, int broken, const struc
         lw_cli_say(session->cli, "the records do not fit together from number %d on: %s", broken,
                    lw_error_text(chain, text, sizeof text));
     }
-}
-
-// The language asked for, else the visit's, else the locale's.
-static enum lw_status speak(struct lw_session *session, struct lw_sentences **sentences,
-                            struct lw_error *error)
-{
-    char path[LW_PATH];
-    struct lw_text bytes = {0};
-    if (session->cli->settings.language == NULL && session->visit.facts.language != NULL) {
-        lw_cli_speak(session->visit.facts.language);
-    }
-    if (!lw_cli_catalogue(path, sizeof path)) {
-        return LW_OK;
-    }
-    enum lw_status status = lw_file_read(path, MOST_CATALOGUE_BYTES, &bytes, error);
-    if (status == LW_OK) {
-        status = lw_sentences_read(bytes.bytes != NULL ? bytes.bytes : "", bytes.length, sentences,
-                                   error);
-    }
-    lw_text_finish(&bytes);
-    return status == LW_OK ? status : lw_error_within(error, "catalogue '%s'", path);
 }
 
 enum lw_status lw_length_unit_check(const char *unit, struct lw_error *error)
@@ -61,7 +39,7 @@ enum lw_status lw_session_document(struct lw_session *session, const char *lengt
     struct lw_sentences *sentences = NULL;
     struct lw_report_making making = {
         .now_utc_ns = *made_utc_ns, .version = LW_VERSION, .length_unit = length_unit};
-    status = speak(session, &sentences, error);
+    status = lw_session_language(session, &sentences, error);
     making.language = lw_cli_language();
     making.sentences = sentences;
     if (status == LW_OK) {

@@ -65,7 +65,7 @@ struct lw_step {
     int64_t started_ns;
     double sim_from_s;
     struct lw_capture *capture;
-    struct lw_file *readings;
+    struct lw_file *readings, *answers;
     char readings_unit[16];
     enum lw_status readings_status;
     struct lw_client_gateway gateway; // what it had said before the step
@@ -100,6 +100,11 @@ enum lw_status lw_step_capture_again(struct lw_session *session, struct lw_step 
 // until the step's next file.
 enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, const char *path,
                               const struct lw_record_file **kept, struct lw_error *error);
+
+// Begins the file of a dialog's answers beside the step's record, once; a table question,answer. Does
+// nothing without a visit.
+enum lw_status lw_step_keep_answers(struct lw_session *session, struct lw_step *step,
+                                    struct lw_error *error);
 
 // Ends the step: closes capture and readings, writes the record with what `status` left of it, and
 // prints it when --json asks. Returns the exit status for status and verdict; `error` is what the

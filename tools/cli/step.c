@@ -240,6 +240,36 @@ enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, 
     return status;
 }
 
+enum lw_status lw_step_keep_answers(struct lw_session *session, struct lw_step *step,
+                                    struct lw_error *error)
+{
+    static const char head[] = "question,answer\n";
+    char path[LW_PATH];
+    if (!session->has_visit || step->answers != NULL) {
+        return LW_OK;
+    }
+    ending_name(session, step, "answers.csv", path, sizeof path);
+    enum lw_status status = lw_file_create(path, &step->answers, error);
+    return status == LW_OK ? lw_file_append(step->answers, head, sizeof head - 1, error) : status;
+}
+
+// Closes one of the files that the step has written itself and lists it in the record.
+static enum lw_status close_file(struct lw_session *session, struct lw_step *step,
+                                 struct lw_record *record, const char *ending,
+                                 struct lw_file **file, struct lw_error *error)
+{
+    char path[LW_PATH], digest[LW_DIGEST];
+    if (*file == NULL) {
+        return LW_OK;
+    }
+    enum lw_status status = lw_file_close(*file, digest, error);
+    *file = NULL;
+    if (status == LW_OK) {
+        add_file(&record->files, ending_name(session, step, ending, path, sizeof path), digest);
+    }
+    return status;
+}
+
 static enum lw_status close_files(struct lw_session *session, struct lw_step *step,
                                   struct lw_record *record, struct lw_error *error)
 {
@@ -257,15 +287,10 @@ static enum lw_status close_files(struct lw_session *session, struct lw_step *st
         }
         worst = worst == LW_OK ? (status == LW_OK ? closed : status) : worst;
     }
-    if (step->readings != NULL) {
-        enum lw_status status = lw_file_close(step->readings, digest, error);
-        step->readings = NULL;
-        if (status == LW_OK) {
-            add_file(&record->files, ending_name(session, step, "csv", path, sizeof path), digest);
-        }
-        worst = worst == LW_OK ? status : worst;
-    }
-    return worst;
+    enum lw_status status = close_file(session, step, record, "csv", &step->readings, error);
+    worst = worst == LW_OK ? status : worst;
+    status = close_file(session, step, record, "answers.csv", &step->answers, error);
+    return worst == LW_OK ? status : worst;
 }
 
 static enum lw_status keep_inputs(struct lw_session *session, struct lw_record *record,

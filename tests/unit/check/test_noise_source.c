@@ -133,22 +133,24 @@ static void the_dialog_asks_measures_and_goes_back(void **state)
     (void)state;
     struct lw_switch dialog;
     struct lw_error error = {0};
-    char question[300];
+    struct lw_question question;
+    enum lw_dialog_said said;
     lw_switch_init(&dialog, "drive 100%");
-    assert_int_equal(lw_switch_next(&dialog, question, sizeof question), LW_SWITCH_ASK);
-    assert_string_equal(question, "1 of 4: is 'drive 100%' off?");
-    assert_int_equal(lw_switch_answer(&dialog, "back", &error), LW_USAGE);
-    assert_int_equal(lw_switch_answer(&dialog, "perhaps", &error), LW_USAGE);
-    const char *const answers[] = {"", "yes", "back", "yes", "yes", "yes"};
+    assert_int_equal(lw_dialog_next(&dialog.dialog, &question), LW_DIALOG_ASK);
+    assert_string_equal(question.text, "1 of 4: is 'drive 100%' off?");
+    assert_int_equal(lw_dialog_say(&dialog.dialog, "back", &said, &error), LW_USAGE);
+    assert_int_equal(lw_dialog_say(&dialog.dialog, "perhaps", &said, &error), LW_USAGE);
+    assert_int_equal(lw_dialog_say(&dialog.dialog, "no", &said, &error), LW_USAGE);
+    const char *const answers[] = {"", "yes", "back", "ja", "yes", "Y"};
     for (size_t i = 0; i < 6; i++) {
-        assert_int_equal(lw_switch_next(&dialog, question, sizeof question), LW_SWITCH_ASK);
-        assert_int_equal(lw_switch_answer(&dialog, answers[i], &error), LW_OK);
-        if (lw_switch_next(&dialog, question, sizeof question) == LW_SWITCH_MEASURE) {
+        assert_int_equal(lw_dialog_next(&dialog.dialog, &question), LW_DIALOG_ASK);
+        assert_int_equal(lw_dialog_say(&dialog.dialog, answers[i], &said, &error), LW_OK);
+        if (lw_dialog_next(&dialog.dialog, &question) == LW_DIALOG_ACT) {
             double at_s = 10.0 * (double)i;
             assert_int_equal(lw_switch_measured(&dialog, at_s, at_s + 10, &error), LW_OK);
         }
     }
-    assert_int_equal(lw_switch_next(&dialog, question, sizeof question), LW_SWITCH_DONE);
+    assert_int_equal(lw_dialog_next(&dialog.dialog, &question), LW_DIALOG_DONE);
     const struct lw_noise_stretch *stretch = dialog.stretches.items;
     assert_int_equal(dialog.stretches.count, 4);
     assert_true(!stretch[0].on && stretch[1].on && stretch[2].on && !stretch[3].on);
