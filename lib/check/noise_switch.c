@@ -42,7 +42,7 @@ static enum lw_dialog_next next(const struct lw_dialog *dialog, struct lw_questi
              "Yes starts the measuring. Whoever switches stands where the maker of the machine "
              "wants the operator to stand.");
     question->kind = LW_QUESTION_YES;
-    question->obvious = "yes";
+    question->obvious = N_("yes");
     return LW_DIALOG_ASK;
 }
 

@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "base/unit.h"
 #include "cli/language.h"
+#include "cli/output.h"
 #include "cli/progress.h"
 
 #include <stdio.h>
@@ -258,15 +259,18 @@ static enum lw_status ask(struct lw_talk *talk, const struct lw_question *questi
                     N_("? explains, back goes one question back, stop ends with what there is"));
         talk->introduced = true;
     }
-    return lw_cli_ask(text, question->obvious, answer, size, error);
+    lw_progress_clear(talk->session);
+    lw_ask_wrapped(text);
+    return lw_cli_ask("", question->obvious != NULL ? _(question->obvious) : NULL, answer, size,
+                      error);
 }
 
 void lw_talk_say(struct lw_talk *talk, const char *english)
 {
     char *said = lw_sentences_say(talk->sentences, english);
     lw_progress_clear(talk->session);
-    fprintf(stderr, "%s\n", said != NULL ? said : english);
-    fflush(stderr);
+    lw_ask_wrapped(said != NULL ? said : english);
+    fputc('\n', stderr);
     free(said);
 }
 

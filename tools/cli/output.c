@@ -30,30 +30,41 @@ static const char *unpaint(void)
     return lw_cli_colour() ? "\033[0m" : "";
 }
 
-void lw_print_wrapped(const char *lead, int at, int indent, const char *text)
+static void wrap(FILE *to, int at, int indent, const char *text)
 {
     int columns = lw_cli_columns();
     bool first = true;
-    fputs(lead, stdout);
     while (*text != '\0') {
         size_t word = strcspn(text, " ");
         char piece[1024];
         lw_print(piece, sizeof piece, "%.*s", (int)word, text);
         int width = (int)lw_text_columns(piece);
         if (!first && columns > indent + 10 && at + 1 + width > columns) {
-            printf("\n%*s", indent, "");
+            fprintf(to, "\n%*s", indent, "");
             at = indent;
         } else if (!first) {
-            putchar(' ');
+            putc(' ', to);
             at++;
         }
-        fputs(piece, stdout);
+        fputs(piece, to);
         at += width;
         first = false;
         text += word;
         text += strspn(text, " ");
     }
+}
+
+void lw_print_wrapped(const char *lead, int at, int indent, const char *text)
+{
+    fputs(lead, stdout);
+    wrap(stdout, at, indent, text);
     putchar('\n');
+}
+
+void lw_ask_wrapped(const char *text)
+{
+    wrap(stderr, 0, 0, text);
+    fflush(stderr);
 }
 
 static void print_says(const struct lw_finding *finding)

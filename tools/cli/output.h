@@ -14,6 +14,9 @@
 // columns), the others indented by `indent` columns.
 void lw_print_wrapped(const char *lead, int at, int indent, const char *text);
 
+// On stderr, without a line end.
+void lw_ask_wrapped(const char *text);
+
 void lw_print_findings(const struct lw_findings *findings);
 void lw_print_verdict(const char *check, enum lw_verdict verdict, bool simulated,
                       const char *record_name);

@@ -5,7 +5,7 @@ printf '# only the first two\nyes\n\nyes\n' >"$work/short.txt"
 printf 'question,answer\nswitch.1,yes\nswitch.3,yes\n' >"$work/other.csv"
 printf 'yes\nyes\nback\nyes\nyes\nyes\nyes\n' >"$work/long.txt"
 for file in wrong.txt short.txt other.csv long.txt missing.txt; do
-    (cd "$work" && linewalk noise --on "sim:$DATA/spindle" --profiles "$DATA/cell/profiles" --visit "visit-$file" --switch "spindle drive" \
+    (cd "$work" && COLUMNS= linewalk noise --on "sim:$DATA/spindle" --profiles "$DATA/cell/profiles" --visit "visit-$file" --switch "spindle drive" \
         --answers "$file" --seconds 2 --json 2>&1 | grep -E "answer|ends|asked|stopped|wrong|such file|nothing more|\"complete\"")
     cat "$work/visit-$file"/*.answers.csv 2>/dev/null
 done
