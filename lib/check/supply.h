@@ -33,7 +33,9 @@ struct lw_supply_supply {
     char *name;
     int tap;
     double amps, limit_a, load_pct;
-    char *mode; // "voltage", "limited", "blocking", "off"
+    char *mode;       // "voltage", "limited", "blocking", "off"
+    double cold_amps; // after switching on cold, as a static bound
+    char *cold_mode;
 };
 // The cheapest change that gives every node its margin.
 struct lw_supply_advice {
@@ -46,6 +48,7 @@ struct lw_supply_advice {
 struct lw_supply_result {
     char *asked;          // what-if: how the plan was changed for this question; NULL: not at all
     bool operating_point; // of the asked state: all on
+    bool collapses;       // there is none though no supply is at its limit
     // Nodes counted from the head that run together above their minimum, and what one more would
     // bring down first ("nothing", "voltage", "supply_limit", "rating", "collapse"), where.
     double carries_nodes;
@@ -53,6 +56,7 @@ struct lw_supply_result {
     double running_nodes; // that are left when all have been on
     double load_factor;
     bool cold_start_trap, dip_trap, resets_in_turn;
+    bool start_unsettled; // no rest was found for nodes that wait: likely, not computed
     char *parallel_one, *parallel_other; // supplies on one stretch of both rails; NULL: none
     char *worst_kind;                    // "exact", "bound" or "estimate"
     double draws, seed;                  // 0 draws: no probabilities

@@ -149,6 +149,8 @@ static bool add_supplies(const struct lw_plan *plan, const struct computed *comp
         supply->limit_a = computed->ladder.sources[i].limit_a;
         supply->load_pct = 100 * supply->amps / supply->limit_a;
         supply->mode = lw_duplicate(mode_words[computed->running.point.source_mode[i]]);
+        supply->cold_amps = computed->cold.point.source_a[i];
+        supply->cold_mode = lw_duplicate(mode_words[computed->cold.point.source_mode[i]]);
     }
     return true;
 }
@@ -175,6 +177,22 @@ static void name_what_gives(const struct lw_plan *plan, const struct lw_carry *c
     }
 }
 
+// What it is that leaves no operating point with all on, a supply's limit or the way, is asked with
+// nodes that stand any voltage. Spoils the needs.
+static enum lw_status find_collapse(const struct computed *computed, struct lw_supply_needs *needs,
+                                    struct lw_supply_result *result, struct lw_error *error)
+{
+    const struct lw_carry_limits any = {.minimum_v = needs->minimum_v};
+    struct lw_carry carry = {0};
+    enum lw_status status = LW_OK;
+    memset(needs->minimum_v, 0, computed->ladder.tap_count * sizeof *needs->minimum_v);
+    if (!computed->running.all_on_exists) {
+        status = lw_ladder_carry(&computed->ladder, &any, &carry, error);
+    }
+    result->collapses = status == LW_OK && carry.give == LW_GIVES_COLLAPSE;
+    return status;
+}
+
 static enum lw_status add_carry(const struct lw_plan *plan, const struct computed *computed,
                                 struct lw_supply_result *result, struct lw_error *error)
 {
@@ -188,6 +206,7 @@ static enum lw_status add_carry(const struct lw_plan *plan, const struct compute
     }
     if (status == LW_OK) {
         name_what_gives(plan, &carry, result);
+        status = find_collapse(computed, &needs, result, error);
     }
     lw_supply_needs_finish(&needs);
     return status;
@@ -198,6 +217,7 @@ static void summarize(const struct computed *computed, struct lw_supply_result *
     const struct lw_supply_tap *taps = result->taps.items;
     result->operating_point = computed->running.all_on_exists;
     result->load_factor = computed->running.load_factor;
+    result->start_unsettled = computed->cold.point.unsettled || computed->dip.point.unsettled;
     result->running_nodes = 0;
     for (size_t i = 0; i < result->taps.count; i++) {
         result->running_nodes += taps[i].node != NULL && taps[i].on;

@@ -24,4 +24,24 @@ enum lw_status lw_supply_tolerances(const struct lw_plan *plan,
                                     const struct lw_supply_options *options,
                                     struct lw_supply_result *result, struct lw_error *error);
 
+// What the findings are made from.
+struct lw_supply_judged {
+    const struct lw_plan *plan;
+    const struct lw_supply_measured *measured; // NULL: a plan alone
+    const struct lw_supply_result *result;
+    unsigned together; // voltmeters judged at once
+    struct lw_findings *findings;
+};
+
+// `index` from 0.
+static inline const struct lw_supply_tap *lw_supply_tap_at(const struct lw_supply_judged *judged,
+                                                           size_t index)
+{
+    return (const struct lw_supply_tap *)judged->result->taps.items + index;
+}
+
+// What the voltages of the taps say: running as planned, starting, or as measured.
+enum lw_supply_side { LW_SUPPLY_AS_PLANNED, LW_SUPPLY_STARTING, LW_SUPPLY_AS_MEASURED };
+void lw_supply_say_taps(const struct lw_supply_judged *judged, enum lw_supply_side side);
+
 #endif

@@ -60,6 +60,8 @@ static const struct lw_field supply_fields[] = {
     NUMBER(lw_supply_supply, load_pct, "amps over limit_a"),
     {LW_AT(struct lw_supply_supply, mode), .kind = LW_TEXT,
      .says = "voltage, limited, blocking or off"},
+    NUMBER(lw_supply_supply, cold_amps, "after switching on cold, as a static bound"),
+    {LW_AT(struct lw_supply_supply, cold_mode), .kind = LW_TEXT, .says = "mode then"},
     {0},
 };
 static const struct lw_shape supply_shape = {
@@ -85,6 +87,8 @@ static const struct lw_field result_fields[] = {
      .says = "what-if: how the plan was changed for this question; absent: not at all"},
     {LW_AT(struct lw_supply_result, operating_point), .kind = LW_BOOLEAN,
      .says = "with all nodes on there is one"},
+    {LW_AT(struct lw_supply_result, collapses), .kind = LW_BOOLEAN,
+     .says = "there is none though no supply is at its limit: the way takes too much"},
     NUMBER(lw_supply_result, carries_nodes,
            "nodes counted from the head that run together above their minimum"),
     {LW_AT(struct lw_supply_result, gives_first), .kind = LW_TEXT,
@@ -100,6 +104,8 @@ static const struct lw_field result_fields[] = {
      .says = "nodes stay off after a dip, by the static bound"},
     {LW_AT(struct lw_supply_result, resets_in_turn), .kind = LW_BOOLEAN,
      .says = "nodes go off, see their start voltage and start again"},
+    {LW_AT(struct lw_supply_result, start_unsettled), .kind = LW_BOOLEAN,
+     .says = "no rest was found for the nodes that wait: what starts is likely, not computed"},
     {LW_AT(struct lw_supply_result, parallel_one), .kind = LW_TEXT,
      .says = "a supply that shares a stretch of both rails with another"},
     {LW_AT(struct lw_supply_result, parallel_other), .kind = LW_TEXT, .says = "the other one"},

@@ -86,6 +86,8 @@ struct lw_point {
     double *source_a;
     enum lw_source_mode *source_mode;
     unsigned iterations; // Newton steps
+    bool unsettled;      // the search for the waiting nodes that hang at their step gave up: one of
+                         // them is some millivolts off it
 };
 
 // Whether two sources stand on one stretch of both rails, no cut between: *one and *other (the

@@ -84,8 +84,10 @@ bool lw_waiting_settle(struct lw_solver *solver, struct lw_point *point)
         solver->draw[i] = LW_DRAW_FULL;
     }
     bool exists = lw_sources_settle(solver, point);
-    for (size_t round = 0; round < ROUNDS_PER_TAP * count; round++) {
-        if (!move_one(solver, point, exists)) {
+    point->unsettled = false;
+    for (size_t round = 0; move_one(solver, point, exists); round++) {
+        point->unsettled = round == ROUNDS_PER_TAP * count;
+        if (point->unsettled) {
             break;
         }
         hold_shut_down(solver, point);
