@@ -15,6 +15,9 @@ int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options
 
 struct lw_roster_request {
     const char *draft_plan; // file to write a drafted plan to; NULL: none
+    const char *as_built;   // file to write the revised plan to; NULL: none
+    const char *reason;     // why it is revised; NULL: not said
+    const char *answers;    // --answers
 };
 int lw_do_roster(struct lw_session *session, const struct lw_roster_request *request,
                  bool required);

@@ -125,15 +125,15 @@ static void keep_identity(struct lw_roster_node *node, const struct lw_identity 
 }
 
 // Damaged answers are asked for again, twice: one flipped bit on the line is no doubled node.
-static enum lw_status read_values(struct roster *roster, const struct lw_chain_entry *entry,
-                                  struct lw_node_values *values)
+static enum lw_status read_values(struct roster *roster, const struct lw_profile *profile,
+                                  int address, struct lw_node_values *values)
 {
-    enum lw_status status = lw_ask_roles(roster->client, entry->is, (uint8_t)entry->address,
-                                         roster_roles, values, roster->error);
+    enum lw_status status = lw_ask_roles(roster->client, profile, (uint8_t)address, roster_roles,
+                                         values, roster->error);
     for (int again = 0; again < 2 && status == LW_OK && values->damaged > 0; again++) {
         struct lw_node_values next;
-        status = lw_ask_roles(roster->client, entry->is, (uint8_t)entry->address, roster_roles,
-                              &next, roster->error);
+        status = lw_ask_roles(roster->client, profile, (uint8_t)address, roster_roles, &next,
+                              roster->error);
         if (next.damaged == 0) {
             *values = next;
             break;
@@ -148,7 +148,7 @@ static enum lw_status ask_planned(struct roster *roster, size_t tap, struct lw_r
 {
     const struct lw_chain_entry *entry = lw_plan_tap(roster->plan, tap);
     struct lw_node_values values;
-    enum lw_status status = read_values(roster, entry, &values);
+    enum lw_status status = read_values(roster, entry->is, entry->address, &values);
     bool there = values.answered + values.exceptions + values.damaged > 0;
     bool declares = entry->is->identity.vendor != NULL || entry->is->identity.product_code != NULL;
     struct lw_identity identity = {0};
@@ -226,6 +226,13 @@ static enum lw_status unplanned_nodes(struct roster *roster)
                                      &identity, roster->error);
         }
         keep_identity(node, &identity, roster->result);
+        const struct lw_profile *kind =
+            roster->plan != NULL ? lw_roster_kind(&roster->plan->profiles, node) : NULL;
+        if (status == LW_OK && kind != NULL) {
+            struct lw_node_values values;
+            status = read_values(roster, kind, address, &values);
+            keep_values(node, &values);
+        }
         if (status != LW_OK) {
             return status;
         }

@@ -55,11 +55,29 @@ enum lw_status lw_roster_measure(const struct lw_run *run, struct lw_client *cli
                                  struct lw_roster_result *result, struct lw_error *error);
 void lw_roster_findings(const struct lw_run *run, const struct lw_plan *plan,
                         const struct lw_roster_result *result, struct lw_findings *findings);
+// The profile whose vendor and product code the node tells; NULL: none.
+const struct lw_profile *lw_roster_kind(const struct lw_list *profiles,
+                                        const struct lw_roster_node *node);
 // A plan drafted from what is there: profiles matched by identity among `profiles` (struct
 // lw_profile list), else "unknown". It can be read as a plan; its one supply and its spans are
-// figures to be replaced, and revision "draft" makes the supply check say so.
+// figures to be replaced, and a revision that begins with "draft" makes the supply check say so.
 enum lw_status lw_roster_draft(const struct lw_roster_result *result,
                                const struct lw_list *profiles, const char *framing,
                                struct lw_text *plan_json, struct lw_error *error);
+
+struct lw_roster_reviser {
+    const char *made_by; // NULL: as in the plan
+    const char *made_on; // a date
+};
+// The plan (as JSON) revised to what was found: serials, sensors, firmware, kinds among `profiles`
+// (struct lw_profile list), nodes that it did not have, at the end of the chain. What is missing,
+// swapped, doubled or unreadable stays as planned. `changes` (char *, caller frees with
+// lw_names_free()) gets a sentence for each change and for each node that was left; *differs is
+// false when there was no change.
+enum lw_status lw_roster_as_built(const struct lw_roster_result *result, const char *plan_json,
+                                  size_t length, const struct lw_list *profiles,
+                                  const struct lw_roster_reviser *by, struct lw_list *changes,
+                                  bool *differs, struct lw_text *revised_json,
+                                  struct lw_error *error);
 
 #endif

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// What a roster says: its JSON shape, its findings, and a plan drafted from it.
+// What a roster says: its JSON shape and its findings.
 #include "check/ask.h"
 #include "check/roster.h"
 
@@ -157,6 +157,14 @@ static void judge_serials(const struct judged *judged)
 
 static void judge_firmware(const struct judged *judged)
 {
+    const char *planned = judged->entry->firmware;
+    if (planned != NULL && judged->node->revision != NULL &&
+        lw_revision_compare(judged->node->revision, planned) != 0) {
+        char says[300];
+        lw_print(says, sizeof says, "%s has firmware %s, the plan has %s", name_of(judged),
+                 judged->node->revision, planned);
+        found(judged, "roster_firmware_differs", LW_ATTENTION, says);
+    }
     const char *least = judged->entry->is->identity.revision_at_least;
     const char *revision = judged->node->revision;
     if (least == NULL || revision == NULL || lw_revision_compare(revision, least) >= 0) {
@@ -267,97 +275,4 @@ void lw_roster_findings(const struct lw_run *run, const struct lw_plan *plan,
         }
         judge_node(&judged);
     }
-}
-
-static const struct lw_profile *profile_like(const struct lw_list *profiles,
-                                             const struct lw_roster_node *node)
-{
-    const struct lw_profile *items = profiles->items;
-    for (size_t i = 0; i < profiles->count; i++) {
-        const struct lw_profile_identity *identity = &items[i].identity;
-        if (node->vendor != NULL && identity->vendor != NULL && node->product_code != NULL &&
-            identity->product_code != NULL && strcmp(identity->vendor, node->vendor) == 0 &&
-            strcmp(identity->product_code, node->product_code) == 0) {
-            return &items[i];
-        }
-    }
-    return NULL;
-}
-
-static bool draft_entry(struct lw_plan *plan, const struct lw_roster_node *node,
-                        const struct lw_list *profiles)
-{
-    struct lw_chain_entry *entry = lw_list_add(&plan->chain, sizeof *entry);
-    if (entry == NULL) {
-        return false;
-    }
-    lw_json_init(&lw_chain_entry_shape, entry);
-    char name[16];
-    const struct lw_profile *profile = profile_like(profiles, node);
-    lw_print(name, sizeof name, "P%02zu", plan->chain.count);
-    entry->node = lw_duplicate(name);
-    entry->profile = lw_duplicate(profile != NULL ? profile->name : "unknown");
-    entry->address = node->address;
-    entry->serial = lw_duplicate(node->serial);
-    return entry->node != NULL && entry->profile != NULL;
-}
-
-// What cannot be read off the line and a plan must have: figures to be replaced, under a name that
-// says so wherever it is shown.
-static bool draft_supply(struct lw_plan *plan)
-{
-    struct lw_supply *supply = lw_list_add(&plan->supplies, sizeof *supply);
-    if (supply == NULL) {
-        return false;
-    }
-    lw_json_init(lw_plan_supply_shape, supply);
-    supply->name = lw_duplicate("PS1, to be filled in");
-    supply->nominal_v = 24;
-    supply->limit_a = 1;
-    supply->feeds_tap = 1;
-    plan->span_default.length_m = 1;
-    plan->span_default.conductor = calloc(1, sizeof *plan->span_default.conductor);
-    if (plan->span_default.conductor == NULL) {
-        return false;
-    }
-    lw_json_init(lw_plan_conductor_shape, plan->span_default.conductor);
-    plan->span_default.conductor->area_mm2 = 0.5;
-    return supply->name != NULL;
-}
-
-static bool draft_checks(struct lw_plan *plan)
-{
-    static const char *const names[] = {"scan", "roster", "link", "supply", "noise"};
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
-        char **name = lw_list_add(&plan->required_checks, sizeof *name);
-        if (name == NULL || (*name = lw_duplicate(names[i])) == NULL) {
-            return false;
-        }
-    }
-    return true;
-}
-
-enum lw_status lw_roster_draft(const struct lw_roster_result *result,
-                               const struct lw_list *profiles, const char *framing,
-                               struct lw_text *plan_json, struct lw_error *error)
-{
-    struct lw_plan plan;
-    lw_json_init(&lw_plan_shape, &plan);
-    plan.format = lw_duplicate("linewalk/plan/1");
-    plan.revision = lw_duplicate("draft");
-    plan.line.framing = lw_duplicate(framing);
-    const struct lw_roster_node *nodes = result->nodes.items;
-    enum lw_status status = draft_supply(&plan) && draft_checks(&plan)
-                                ? LW_OK
-                                : lw_fail(error, LW_MEMORY, "no memory for a plan");
-    for (size_t i = 0; i < result->nodes.count && status == LW_OK; i++) {
-        if (nodes[i].state != LW_ROSTER_MISSING && !draft_entry(&plan, &nodes[i], profiles)) {
-            status = lw_fail(error, LW_MEMORY, "no memory for a plan");
-        }
-    }
-    if (status == LW_OK) {
-        status = lw_json_write(&lw_plan_shape, &plan, true, plan_json, error);
-    }
-    lw_json_free(&lw_plan_shape, &plan);
-    return status;
 }

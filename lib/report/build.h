@@ -80,6 +80,8 @@ void lw_report_scan(struct lw_document *document, const struct lw_record *record
 void lw_report_roster(struct lw_document *document, const struct lw_record *record,
                       const struct lw_roster_result *result);
 void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *plan);
+// How the plan was revised to what was found; nothing where it was not.
+void lw_report_revisions(struct lw_document *document, const struct lw_report_view *view);
 // Tables of every value, for the annex.
 void lw_report_findings_annex(struct lw_document *document, const struct lw_report_view *view);
 void lw_report_supply_annex(struct lw_document *document, const struct lw_supply_result *result);

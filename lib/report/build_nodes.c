@@ -131,3 +131,25 @@ void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *pl
         }
     }
 }
+
+void lw_report_revisions(struct lw_document *document, const struct lw_report_view *view)
+{
+    const struct lw_plan_revision *revisions = view->facts->revisions.items;
+    const struct lw_column columns[] = {{_("As built"), NULL, false}};
+    for (size_t i = 0; i < view->facts->revisions.count; i++) {
+        char title[200];
+        char *const *changes = revisions[i].changes.items;
+        lw_print(title, sizeof title, _("Revision %s of the plan, after %s"), revisions[i].to,
+                 revisions[i].from != NULL ? revisions[i].from : "-");
+        lw_document_heading(document, 3, title);
+        if (revisions[i].reason != NULL) {
+            lw_document_paragraph(document, _("Reason: %s"), revisions[i].reason);
+        }
+        lw_document_table(document, title, columns, sizeof columns / sizeof *columns);
+        for (size_t k = 0; k < revisions[i].changes.count; k++) {
+            char *said = lw_sentences_say(view->sentences, changes[k]);
+            lw_document_cell(document, said != NULL ? said : changes[k]);
+            free(said);
+        }
+    }
+}

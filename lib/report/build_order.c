@@ -134,6 +134,9 @@ static void tell_checks(struct lw_document *document, const struct lw_report_vie
         if (!told && view->plan != NULL && strcmp(sections[i].check, "roster") == 0) {
             lw_report_plan_nodes(document, view->plan);
         }
+        if (strcmp(sections[i].check, "roster") == 0) {
+            lw_report_revisions(document, view);
+        }
     }
 }
 

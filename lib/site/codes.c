@@ -237,6 +237,10 @@ const struct lw_code lw_codes[] = {
      N_("update %s by the maker's procedure, or say in writing why the old one may stay (linewalk "
         "note)"),
      NULL},
+    {"roster_firmware_differs", "roster", N_("another firmware than planned"),
+     N_("if %s was updated on purpose, revise the plan (linewalk roster --as-built); its readings "
+        "may follow other settings now"),
+     NULL},
     {"roster_calibration_due", "roster", N_("calibration is due"),
      N_("have %s calibrated or exchange it; until then its readings are not traceable"), NULL},
     {"roster_calibration_unknown", "roster", N_("date of calibration not known"),

@@ -15,21 +15,28 @@
 
 enum { MOST_BYTES = 16 * 1024 * 1024 };
 
-enum lw_status lw_inputs_add(struct lw_inputs *inputs, const char *path, const char *bytes,
-                             size_t length, struct lw_error *error)
+enum lw_status lw_inputs_take(struct lw_inputs *inputs, const struct lw_input *input,
+                              struct lw_error *error)
 {
-    if (!inputs) {
-        return LW_OK;
-    }
     struct lw_input *items = realloc(inputs->items, (inputs->count + 1) * sizeof *items);
     if (!items) {
         return lw_fail(error, LW_MEMORY, "out of memory");
     }
     inputs->items = items;
-    struct lw_input *input = &items[inputs->count++];
-    lw_copy(input->path, sizeof input->path, path);
-    lw_digest(bytes, length, input->digest);
+    items[inputs->count++] = *input;
     return LW_OK;
+}
+
+enum lw_status lw_inputs_add(struct lw_inputs *inputs, const char *path, const char *bytes,
+                             size_t length, struct lw_error *error)
+{
+    struct lw_input input;
+    if (!inputs) {
+        return LW_OK;
+    }
+    lw_copy(input.path, sizeof input.path, path);
+    lw_digest(bytes, length, input.digest);
+    return lw_inputs_take(inputs, &input, error);
 }
 
 void lw_inputs_free(struct lw_inputs *inputs)

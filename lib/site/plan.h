@@ -104,7 +104,7 @@ struct lw_chain_entry {
     char *profile; // its name
     int passive;   // -1 none, 0 joint, 1 repeater, 2 isolator
     int address;   // 1..247
-    char *serial, *sensor_serial, *place;
+    char *serial, *sensor_serial, *firmware, *place;
     int moves; // 0 unknown, 1 positive, 2 negative
     double travel;
     struct lw_list position_mm; // three doubles or empty
@@ -215,6 +215,9 @@ struct lw_inputs {
 enum lw_status lw_plan_load(const char *path, const char *profiles_folder, const char *installed,
                             struct lw_plan *plan, struct lw_inputs *inputs, struct lw_error *error);
 void lw_plan_free(struct lw_plan *plan);
+// Adds a copy of `input`. LW_MEMORY.
+enum lw_status lw_inputs_take(struct lw_inputs *inputs, const struct lw_input *input,
+                              struct lw_error *error);
 void lw_inputs_free(struct lw_inputs *inputs);
 
 // All profiles (struct lw_profile) of a folder's *.json files, in the order of the files' names.
@@ -222,6 +225,10 @@ void lw_inputs_free(struct lw_inputs *inputs);
 enum lw_status lw_profiles_load(const char *folder, struct lw_list *profiles,
                                 struct lw_inputs *inputs, struct lw_error *error);
 void lw_profiles_free(struct lw_list *profiles);
+
+// The revision after this one: "7" to "8", "A" to "B", "2.09" to "2.10", "draft" to "draft.1"; NULL
+// to "1".
+void lw_plan_next_revision(const char *revision, char *next, size_t size);
 
 size_t lw_plan_taps(const struct lw_plan *plan);  // chain.count
 size_t lw_plan_nodes(const struct lw_plan *plan); // taps with a node

@@ -281,6 +281,8 @@ static const struct lw_field entry_fields[] = {
           OPTIONAL),
     FIELD(LW_TEXT, "sensor_serial", sensor_serial,
           "the sensor's serial, compared as text; absent: not compared", OPTIONAL),
+    FIELD(LW_TEXT, "firmware", firmware,
+          "its firmware as built, compared number by number; absent: not compared", OPTIONAL),
     FIELD(LW_TEXT, "place", place, "where the sensor sits in the machine; absent: not said",
           OPTIONAL),
     FIELD(LW_CHOICE, "moves", moves,

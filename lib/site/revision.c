@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // Comparing revisions as people number them: 1.10 comes after 1.9. Numbers are compared by their
-// digits, so that no length overflows.
-#include "site/profile.h"
+// digits, so that no length overflows. And counting on in whichever way a plan counts.
+#include "base/text.h"
+#include "site/plan.h"
 
 #include <assert.h>
 #include <ctype.h>
+#include <stdlib.h>
 #include <string.h>
 
 // One piece between dots; past the end it is empty and counts as 0, so that 1.4 equals 1.4.0.
@@ -73,4 +75,25 @@ int lw_revision_compare(const char *a, const char *b)
         }
     }
     return 0;
+}
+
+void lw_plan_next_revision(const char *revision, char *next, size_t size)
+{
+    size_t length = revision != NULL ? strlen(revision) : 0;
+    size_t digits = 0;
+    while (digits < length && digits < 9 && isdigit((unsigned char)revision[length - 1 - digits])) {
+        digits++;
+    }
+    char last = length > 0 ? revision[length - 1] : '\0';
+    bool single = length == 1 || (length > 1 && !isalpha((unsigned char)revision[length - 2]));
+    if (length == 0) {
+        lw_print(next, size, "1");
+    } else if (digits > 0) {
+        lw_print(next, size, "%.*s%0*ld", (int)(length - digits), revision, (int)digits,
+                 strtol(revision + length - digits, NULL, 10) + 1);
+    } else if (single && last != 'z' && last != 'Z' && isalpha((unsigned char)last)) {
+        lw_print(next, size, "%.*s%c", (int)(length - 1), revision, last + 1);
+    } else {
+        lw_print(next, size, "%s.1", revision);
+    }
 }

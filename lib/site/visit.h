@@ -17,6 +17,13 @@ struct lw_instrument {
     double u, k;
 };
 
+// The plan was revised to what was found at the machine.
+struct lw_plan_revision {
+    char *from, *to;        // revisions as the plan numbers them; `from` NULL: it had none
+    char *reason;           // NULL: not said
+    struct lw_list changes; // of char *, a sentence each
+};
+
 struct lw_visit_facts {
     char *format, *opened;
     char *engineer, *company, *customer_contact, *machine_serial, *language;
@@ -24,6 +31,7 @@ struct lw_visit_facts {
     char *plan;                 // as copied under inputs/
     struct lw_list instruments; // of struct lw_instrument
     char *on;                   // line used last
+    struct lw_list revisions;   // of struct lw_plan_revision, in their order
     // what later records of check "visit" say is in here already, over what visit.json said
 };
 extern const struct lw_shape lw_visit_shape;
@@ -84,6 +92,11 @@ enum lw_status lw_visit_plan_of(const struct lw_visit *visit, const struct lw_re
 enum lw_status lw_visit_plan(const struct lw_visit *visit, const struct lw_list *records,
                              struct lw_plan *plan, struct lw_inputs *inputs, bool *found,
                              struct lw_error *error);
+// Loads the plan at `path` with the profiles that it names from among `others` (files that are no
+// profiles are passed over), wherever they stand. `inputs` as for lw_plan_load().
+enum lw_status lw_plan_load_among(const char *path, const struct lw_inputs *others,
+                                  struct lw_plan *plan, struct lw_inputs *inputs,
+                                  struct lw_error *error);
 // The last record of a check, NULL when none; complete ones are preferred when `complete`.
 const struct lw_record *lw_records_last(const struct lw_list *records, const char *check,
                                         bool complete);

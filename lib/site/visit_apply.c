@@ -36,6 +36,21 @@ static bool take_instrument(struct lw_list *list, struct lw_instrument *next)
     return place != NULL;
 }
 
+// Moves the elements over; what `from` still has is empty.
+static bool take_revisions(struct lw_list *to, struct lw_list *from)
+{
+    struct lw_plan_revision *items = from->items;
+    for (size_t i = 0; i < from->count; i++) {
+        struct lw_plan_revision *place = lw_list_add(to, sizeof *place);
+        if (!place) {
+            return false;
+        }
+        *place = items[i];
+        items[i] = (struct lw_plan_revision){0};
+    }
+    return true;
+}
+
 static bool take_change(struct lw_visit_facts *facts, struct lw_visit_facts *change)
 {
     take_text(&facts->engineer, &change->engineer);
@@ -53,7 +68,7 @@ static bool take_change(struct lw_visit_facts *facts, struct lw_visit_facts *cha
     for (size_t i = 0; i < change->instruments.count; i++) {
         whole = take_instrument(&facts->instruments, &items[i]) && whole;
     }
-    return whole;
+    return take_revisions(&facts->revisions, &change->revisions) && whole;
 }
 
 static bool apply_record(struct lw_visit *visit, const struct lw_record *record)

@@ -89,3 +89,20 @@ enum lw_status lw_visit_plan(const struct lw_visit *visit, const struct lw_list 
     }
     return status;
 }
+
+enum lw_status lw_plan_load_among(const char *path, const struct lw_inputs *others,
+                                  struct lw_plan *plan, struct lw_inputs *inputs,
+                                  struct lw_error *error)
+{
+    struct lw_list names = {0};
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; i < others->count && status == LW_OK; i++) {
+        char **place = lw_list_add(&names, sizeof *place);
+        if (!place || !(*place = lw_duplicate(others->items[i].path))) {
+            status = lw_fail(error, LW_MEMORY, "out of memory");
+        }
+    }
+    status = status == LW_OK ? load(path, &names, plan, inputs, error) : status;
+    lw_names_free(&names);
+    return status;
+}

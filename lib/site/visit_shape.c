@@ -25,6 +25,18 @@ static const struct lw_field instrument_fields[] = {
 const struct lw_shape lw_instrument_shape =
     SHAPE("instrument", struct lw_instrument, instrument_fields);
 
+#define OF struct lw_plan_revision
+static const struct lw_field revision_fields[] = {
+    FIELD(LW_TEXT, "from", from, "the revision before; absent: it had none", OPTIONAL),
+    FIELD(LW_TEXT, "to", to, "the revision after", REQUIRED),
+    FIELD(LW_TEXT, "reason", reason, "why; absent: not said", OPTIONAL),
+    FIELD(LW_TEXTS, "changes", changes,
+          "a sentence for each change, and for each node left as it was", OPTIONAL),
+    {0}};
+#undef OF
+static const struct lw_shape revision_shape =
+    SHAPE("plan_revision", struct lw_plan_revision, revision_fields);
+
 // The keys that both shapes have.
 #define COMMON                                                                                     \
     FIELD(LW_TEXT, "engineer", engineer, "who was there; absent: not said", OPTIONAL),             \
@@ -39,7 +51,9 @@ const struct lw_shape lw_instrument_shape =
         FIELD(LW_TEXT, "plan", plan, "the plan as kept under inputs/; absent: none", OPTIONAL),    \
         FIELD(LW_LIST, "instruments", instruments, "what values are measured with; absent: none",  \
               SUB(lw_instrument_shape)),                                                           \
-        FIELD(LW_TEXT, "on", on, "the line used last; absent: none yet", OPTIONAL)
+        FIELD(LW_TEXT, "on", on, "the line used last; absent: none yet", OPTIONAL),                \
+        FIELD(LW_LIST, "revisions", revisions,                                                     \
+              "how the plan was revised on this visit; absent: it was not", SUB(revision_shape))
 
 #define OF struct lw_visit_facts
 static const struct lw_field visit_fields[] = {

@@ -4,6 +4,8 @@
 // so that what differs is known.
 #include "walk.h"
 
+#include "base/file.h"
+
 #include <setjmp.h>
 #include <stdarg.h>
 #include <string.h>
@@ -308,6 +310,170 @@ static void what_is_there_drafts_a_plan(void **state)
     walk_close(&walk);
 }
 
+// The plan as JSON, as a file would have it.
+static void plan_json(const struct walk *walk, struct lw_text *text)
+{
+    struct lw_error error = {0};
+    assert_int_equal(lw_json_write(&lw_plan_shape, &walk->plan, true, text, &error), LW_OK);
+}
+
+static void revise(const struct walk *walk, const struct lw_roster_result *result,
+                   struct lw_list *changes, bool *differs, struct lw_plan *revised)
+{
+    struct lw_error error = {0};
+    struct lw_text before = {0}, after = {0};
+    const struct lw_roster_reviser by = {.made_by = "E. Example", .made_on = "2026-03-02"};
+    plan_json(walk, &before);
+    assert_int_equal(lw_roster_as_built(result, before.bytes, before.length, &walk->plan.profiles,
+                                        &by, changes, differs, &after, &error),
+                     LW_OK);
+    assert_int_equal(lw_json_read(&lw_plan_shape, after.bytes, after.length, revised, &error),
+                     LW_OK);
+    lw_text_finish(&before);
+    lw_text_finish(&after);
+}
+
+static bool says(const struct lw_list *changes, const char *sentence)
+{
+    char *const *items = changes->items;
+    for (size_t i = 0; i < changes->count; i++) {
+        if (strcmp(items[i], sentence) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static void a_plan_is_revised_to_what_was_found(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        struct walk walk;
+        struct lw_roster_result result;
+        struct lw_error error = {0};
+        struct lw_list changes = {0};
+        struct lw_plan revised;
+        struct lw_roster_options options = {0};
+        bool differs = false;
+        options.addresses[4] = true;
+        walk_open_cell(&walk, &(struct cell){.probes = 2, .loops = 1, .unplanned = 1}, seed);
+        replace(&planned(&walk, 1)->serial, "77");
+        replace(&planned(&walk, 2)->serial, NULL);
+        assert_int_equal(
+            lw_roster_measure(&walk.run, walk.client, &walk.plan, &options, &result, &error),
+            LW_OK);
+        revise(&walk, &result, &changes, &differs, &revised);
+        const struct lw_chain_entry *entries = revised.chain.items;
+        assert_true(differs);
+        assert_true(says(&changes, "P01: serial 100001, was 77"));
+        assert_true(says(&changes, "P02: serial 100002, the plan had none"));
+        assert_string_equal(entries[0].serial, "100001");
+        assert_string_equal(entries[1].serial, "100002");
+        assert_string_equal(entries[0].firmware, at(&result, 1)->revision);
+        assert_int_equal(revised.chain.count, 4);
+        assert_string_equal(entries[3].node, "P04");
+        assert_string_equal(entries[3].serial, "100004");
+        assert_string_equal(revised.revision, "1");
+        assert_string_equal(revised.made_by, "E. Example");
+        lw_names_free(&changes);
+        lw_json_free(&lw_plan_shape, &revised);
+        lw_json_free(&lw_roster_shape, &result);
+        walk_close(&walk);
+    }
+}
+
+static void what_looks_like_a_mistake_stays_as_planned(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_roster_result result;
+    struct lw_list changes = {0};
+    struct lw_plan revised;
+    bool differs = true;
+    walk_open_cell(&walk,
+                   &(struct cell){.probes = 4,
+                                  .faults = "{\"kind\": \"swapped_places\", \"taps\": [2, 3]}, "
+                                            "{\"kind\": \"dead_node\", \"tap\": 4}"},
+                   5);
+    walk_roster(&walk, &result);
+    revise(&walk, &result, &changes, &differs, &revised);
+    const struct lw_chain_entry *entries = revised.chain.items;
+    assert_true(
+        says(&changes, "P02: left as planned, it carries the serial of another planned node"));
+    assert_true(says(&changes, "P04: left as planned, it does not answer"));
+    assert_string_equal(entries[1].serial, "100002");
+    assert_string_equal(entries[3].serial, "100004");
+    lw_names_free(&changes);
+    lw_json_free(&lw_plan_shape, &revised);
+    lw_json_free(&lw_roster_shape, &result);
+    walk_close(&walk);
+}
+
+static void a_plan_that_is_as_built_stays_and_other_firmware_is_named_later(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_roster_result result;
+    struct lw_list changes = {0};
+    struct lw_plan revised;
+    bool differs = false;
+    walk_open_cell(&walk, &(struct cell){.probes = 2}, 5);
+    walk_roster(&walk, &result);
+    replace(&planned(&walk, 1)->firmware, at(&result, 1)->revision);
+    replace(&planned(&walk, 2)->firmware, at(&result, 2)->revision);
+    replace(&planned(&walk, 1)->sensor_serial, at(&result, 1)->sensor_serial);
+    replace(&planned(&walk, 2)->sensor_serial, at(&result, 2)->sensor_serial);
+    revise(&walk, &result, &changes, &differs, &revised);
+    assert_false(differs);
+    assert_int_equal(changes.count, 0);
+    lw_json_free(&lw_roster_shape, &result);
+    replace(&planned(&walk, 2)->firmware, "0.9");
+    walk_forget(&walk);
+    walk_roster(&walk, NULL);
+    only(&walk, "roster_firmware_differs", "P02");
+    lw_json_free(&lw_plan_shape, &revised);
+    walk_close(&walk);
+}
+
+static void another_kind_is_taken_with_its_profile(void **state)
+{
+    (void)state;
+    struct walk walk;
+    struct lw_roster_result result;
+    struct lw_list changes = {0};
+    struct lw_plan revised;
+    bool differs = false;
+    walk_open_cell(&walk, &(struct cell){.probes = 1, .loops = 1}, 5);
+    replace(&planned(&walk, 2)->profile, "example-probe");
+    planned(&walk, 2)->is = profile(&walk, "example-probe");
+    walk_roster(&walk, &result);
+    revise(&walk, &result, &changes, &differs, &revised);
+    const struct lw_chain_entry *entries = revised.chain.items;
+    assert_string_equal(entries[1].profile, "example-loop");
+    assert_null(entries[1].serial);
+    assert_true(says(&changes, "P02: profile example-loop, was example-probe; the next roster "
+                               "reads its serial for the plan"));
+    lw_names_free(&changes);
+    lw_json_free(&lw_plan_shape, &revised);
+    lw_json_free(&lw_roster_shape, &result);
+    walk_close(&walk);
+}
+
+static void revisions_go_on_as_they_are_numbered(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *now, *next;
+    } rows[] = {{NULL, "1"},          {"7", "8"},         {"A", "B"},
+                {"2.09", "2.10"},     {"9", "10"},        {"Z", "Z.1"},
+                {"draft", "draft.1"}, {"rev C", "rev D"}, {"draft.1", "draft.2"}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        char next[40];
+        lw_plan_next_revision(rows[i].now, next, sizeof next);
+        assert_string_equal(next, rows[i].next);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -328,6 +494,11 @@ int main(void)
         cmocka_unit_test(a_sensor_plugged_in_live_leaves_a_stale_identity),
         cmocka_unit_test(addresses_that_a_scan_found_are_looked_at_too),
         cmocka_unit_test(what_is_there_drafts_a_plan),
+        cmocka_unit_test(a_plan_is_revised_to_what_was_found),
+        cmocka_unit_test(what_looks_like_a_mistake_stays_as_planned),
+        cmocka_unit_test(a_plan_that_is_as_built_stays_and_other_firmware_is_named_later),
+        cmocka_unit_test(another_kind_is_taken_with_its_profile),
+        cmocka_unit_test(revisions_go_on_as_they_are_numbered),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
