@@ -6,6 +6,7 @@
 #define LW_REPORT_BUILD_H
 
 #include "check/acceptance.h"
+#include "check/compare.h"
 #include "check/link.h"
 #include "check/noise.h"
 #include "check/roster.h"
@@ -79,12 +80,15 @@ void lw_report_scan(struct lw_document *document, const struct lw_record *record
                     const struct lw_scan_result *result);
 void lw_report_roster(struct lw_document *document, const struct lw_record *record,
                       const struct lw_roster_result *result);
+void lw_report_compare(struct lw_document *document, const struct lw_record *record,
+                       const struct lw_compare_result *result);
 void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *plan);
 // How the plan was revised to what was found; nothing where it was not.
 void lw_report_revisions(struct lw_document *document, const struct lw_report_view *view);
 // Tables of every value, for the annex.
 void lw_report_findings_annex(struct lw_document *document, const struct lw_report_view *view);
 void lw_report_supply_annex(struct lw_document *document, const struct lw_supply_result *result);
+void lw_report_compare_annex(struct lw_document *document, const struct lw_compare_result *result);
 void lw_report_link_annex(struct lw_document *document, const struct lw_link_result *result);
 // Figures behind one node's noise, and one of what its kind shares along the chain; `unit` is that
 // of the nodes.

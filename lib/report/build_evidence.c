@@ -166,6 +166,11 @@ static const struct method methods[] = {
      N_("Uncertainty of a measured voltage is its standard uncertainty (JCGM 100:2008); the "
         "interval drawn is twice that. A node's voltmeter errs by a constant, so more "
         "readings do not make it better.")},
+    {"compare",
+     N_("Comparison. Bounds of a change are two-sided and hold with 95 % confidence for all rows "
+        "together (Bonferroni). A voltmeter's constant error cancels when the node's serial is the "
+        "same; spreads are compared with the F distribution on effective degrees of freedom, error "
+        "rates by the bounds of both (Clopper and Pearson, 1934).")},
     {"noise",
      N_("Noise. Standard deviation of readings at rest about a straight line through them, "
         "with chi-square bounds for as many independent readings as the correlation of "

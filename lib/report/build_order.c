@@ -95,17 +95,22 @@ static void tell_scan(struct lw_document *document, const struct lw_report_view 
     lw_report_scan(document, counted->record, counted->result);
 }
 
+static void tell_compare(struct lw_document *document, const struct lw_report_view *view,
+                         const struct lw_report_counted *counted)
+{
+    (void)view;
+    lw_report_compare(document, counted->record, counted->result);
+}
+
 struct section {
     const char *check;
     void (*tell)(struct lw_document *document, const struct lw_report_view *view,
                  const struct lw_report_counted *counted);
 };
 
-static const struct section sections[] = {{"supply", tell_supply},
-                                          {"link", tell_link},
-                                          {"noise", tell_noise},
-                                          {"roster", tell_roster},
-                                          {"scan", tell_scan}};
+static const struct section sections[] = {{"supply", tell_supply}, {"link", tell_link},
+                                          {"noise", tell_noise},   {"roster", tell_roster},
+                                          {"scan", tell_scan},     {"compare", tell_compare}};
 
 static bool tell_check(struct lw_document *document, const struct lw_report_view *view,
                        const struct section *section)
@@ -158,6 +163,8 @@ static void annex(struct lw_document *document, const struct lw_report_view *vie
             lw_report_supply_annex(document, counted->result);
         } else if (strcmp(check, "link") == 0) {
             lw_report_link_annex(document, counted->result);
+        } else if (strcmp(check, "compare") == 0) {
+            lw_report_compare_annex(document, counted->result);
         } else if (strcmp(check, "noise") == 0) {
             lw_report_noise_annex(document, counted->result);
         }

@@ -55,6 +55,7 @@ const char *lw_report_check_words(const char *check)
         {"masters", N_("Masters: readings against known lengths or signals")},
         {"meter", N_("Hand meter: supply and data pair measured by hand")},
         {"checklist", N_("Checklist: fixing, earthing, routing, by eye")},
+        {"compare", N_("Comparison: against an earlier visit")},
         {"note", N_("Notes and open points")},
         {"diagnose", N_("Diagnosis: likely causes")},
         {"listen", N_("Listening: the controller's own traffic")},

@@ -489,6 +489,19 @@ const struct lw_code lw_codes[] = {
      NULL},
 
     // Resend: a recording's reads sent again.
+    {"compare_supply_lower", "compare", N_("less voltage than on the earlier visit"),
+     N_("look what was added since, then at the joints and the supply before %s (linewalk supply)"),
+     N_("switch the supply off and secure it before a joint is opened")},
+    {"compare_noise_grown", "compare", N_("more noise than on the earlier visit"),
+     N_("look what was mounted or moved near %s since; linewalk noise names what it sees"),
+     N_("keep clear of moving machines: look with the drives off and locked out")},
+    {"compare_errors_grown", "compare", N_("more errors than on the earlier visit"),
+     N_("look at plug and tap of %s, then at termination and cable routing (linewalk link)"), NULL},
+    {"compare_exchanged", "compare", N_("nodes were exchanged since the earlier visit"),
+     N_("check that each exchanged node was read on a gauge block or calibrator since"), NULL},
+    {"compare_nothing", "compare", N_("nothing to compare"),
+     N_("run the checks on both visits: comparing needs supply, link or noise with the plan"),
+     NULL},
     {"resend_identity_differs", "resend", N_("a node is not the one that was recorded"),
      N_("if %s was exchanged on purpose, revise the plan (linewalk roster --as-built); else find "
         "out "
