@@ -157,10 +157,20 @@ static void make_supply(struct fixture *fixture)
                                                  .smallest_visible_ohm = 0.05};
     }
     struct lw_supply_supply *supplies = supply->supplies.items;
-    supplies[0] =
-        (struct lw_supply_supply){say(fixture, "PS1"), 1, 1.9, 2.5, 76, say(fixture, "voltage")};
-    supplies[1] = (struct lw_supply_supply){say(fixture, "PS2"),    (int)count, 0.7, 2.5, 28,
-                                            say(fixture, "voltage")};
+    supplies[0] = (struct lw_supply_supply){.name = say(fixture, "PS1"),
+                                            .tap = 1,
+                                            .amps = 1.9,
+                                            .limit_a = 2.5,
+                                            .load_pct = 76,
+                                            .mode = say(fixture, "voltage"),
+                                            .cold_amps = NAN};
+    supplies[1] = (struct lw_supply_supply){.name = say(fixture, "PS2"),
+                                            .tap = (int)count,
+                                            .amps = 0.7,
+                                            .limit_a = 2.5,
+                                            .load_pct = 28,
+                                            .mode = say(fixture, "voltage"),
+                                            .cold_amps = NAN};
     if (fixture->options.faulty) {
         supply->weak_span = (double)weak_tap(fixture);
         supply->weak_span_low = supply->weak_span - 1;
