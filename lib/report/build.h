@@ -88,6 +88,7 @@ void lw_report_revisions(struct lw_document *document, const struct lw_report_vi
 // Tables of every value, for the annex.
 void lw_report_findings_annex(struct lw_document *document, const struct lw_report_view *view);
 void lw_report_supply_annex(struct lw_document *document, const struct lw_supply_result *result);
+void lw_report_scan_annex(struct lw_document *document, const struct lw_scan_result *result);
 void lw_report_compare_annex(struct lw_document *document, const struct lw_compare_result *result);
 void lw_report_link_annex(struct lw_document *document, const struct lw_link_result *result);
 // Figures behind one node's noise, and one of what its kind shares along the chain; `unit` is that

@@ -87,9 +87,6 @@ static void scan_row(struct lw_document *document, const struct lw_scan_node *no
 void lw_report_scan(struct lw_document *document, const struct lw_record *record,
                     const struct lw_scan_result *result)
 {
-    const struct lw_column columns[] = {{_("Address"), NULL, true},   {_("Reply"), "ms", true},
-                                        {_("Vendor"), NULL, false},   {_("Product"), NULL, false},
-                                        {_("Revision"), NULL, false}, {_("Remark"), NULL, false}};
     lw_report_section(document, _("Scan of the addresses"), record);
     lw_report_fact(document, _("Framing"), "%s", result->framing == NULL ? "-" : result->framing);
     lw_report_fact(document, _("Addresses asked"), "%d", result->asked);
@@ -98,6 +95,13 @@ void lw_report_scan(struct lw_document *document, const struct lw_record *record
     lw_report_fact(document, _("Damaged answers"), "%d", result->garbled);
     lw_report_fact(document, _("Late answers"), "%d", result->late_replies);
     lw_report_figure_fact(document, _("Duration"), result->elapsed_s, 1, "s");
+}
+
+void lw_report_scan_annex(struct lw_document *document, const struct lw_scan_result *result)
+{
+    const struct lw_column columns[] = {{_("Address"), NULL, true},   {_("Reply"), "ms", true},
+                                        {_("Vendor"), NULL, false},   {_("Product"), NULL, false},
+                                        {_("Revision"), NULL, false}, {_("Remark"), NULL, false}};
     if (result->nodes.count == 0) {
         return;
     }

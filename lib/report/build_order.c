@@ -159,7 +159,9 @@ static void annex(struct lw_document *document, const struct lw_report_view *vie
         if (counted->result == NULL) {
             continue;
         }
-        if (strcmp(check, "supply") == 0) {
+        if (strcmp(check, "scan") == 0) {
+            lw_report_scan_annex(document, counted->result);
+        } else if (strcmp(check, "supply") == 0) {
             lw_report_supply_annex(document, counted->result);
         } else if (strcmp(check, "link") == 0) {
             lw_report_link_annex(document, counted->result);
