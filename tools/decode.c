@@ -107,22 +107,9 @@ static bool in_time(const struct decoding *decoding, int64_t ns)
            (!isfinite(decoding->before_s) || (ns >= 0 && at_s <= decoding->before_s));
 }
 
-static bool wanted_address(const struct decoding *decoding, uint8_t address)
-{
-    const struct lw_session *session = decoding->session;
-    size_t tap = 0;
-    if (decoding->cli->settings.addresses != NULL) {
-        return session->addresses[address];
-    }
-    if (session->selected == NULL) {
-        return true;
-    }
-    return lw_plan_by_address(&session->plan, address, &tap) != NULL && session->selected[tap - 1];
-}
-
 static bool wanted(const struct decoding *decoding, uint8_t address, uint8_t function, int64_t ns)
 {
-    return in_time(decoding, ns) && wanted_address(decoding, address) &&
+    return in_time(decoding, ns) && lw_session_wants(decoding->session, address) &&
            (decoding->function_list == NULL ||
             decoding->functions[function & ~LW_EXCEPTION_BIT & 0xFF]);
 }

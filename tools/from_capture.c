@@ -41,23 +41,11 @@ bool lw_is_capture(const char *path)
     return found;
 }
 
-static bool is_selected(const struct lw_session *session, uint8_t address,
-                        const struct lw_chain_entry **entry)
-{
-    size_t tap = 0;
-    *entry = session->has_plan ? lw_plan_by_address(&session->plan, address, &tap) : NULL;
-    if (session->selected != NULL) {
-        return *entry != NULL && session->selected[tap - 1];
-    }
-    return session->cli->settings.addresses == NULL || session->addresses[address];
-}
-
 static void judge_exchange(void *context, const struct lw_exchange *exchange)
 {
     struct taking *taking = context;
-    const struct lw_chain_entry *entry;
     if (exchange->request.count > 0 && exchange->address != 0 &&
-        is_selected(taking->session, exchange->address, &entry)) {
+        lw_session_wants(taking->session, exchange->address)) {
         lw_link_judge_take(taking->judge, exchange);
         taking->taken++;
     }
@@ -78,13 +66,16 @@ static bool block_of(const struct lw_pdu *request, struct lw_block *block)
 static void take_reading(void *context, const struct lw_exchange *exchange)
 {
     struct taking *taking = context;
-    const struct lw_chain_entry *entry;
     struct lw_block block;
     struct lw_value value;
     if (taking->status != LW_OK || exchange->outcome != LW_ANSWERED ||
         exchange->reply_first_ns < 0 || !block_of(&exchange->request, &block) ||
-        !is_selected(taking->session, exchange->address, &entry) || entry == NULL ||
-        entry->is == NULL) {
+        !lw_session_wants(taking->session, exchange->address)) {
+        return;
+    }
+    const struct lw_chain_entry *entry =
+        lw_plan_by_address(&taking->session->plan, exchange->address, NULL);
+    if (entry == NULL || entry->is == NULL) {
         return;
     }
     const struct lw_register *reg = lw_profile_register(entry->is, LW_ROLE_READING);

@@ -82,6 +82,11 @@ static enum lw_status begin_files(struct listening *listening, struct lw_error *
     return status == LW_OK && request->output != NULL ? create_output(listening, error) : status;
 }
 
+static bool wanted(void *user, uint8_t address)
+{
+    return lw_session_wants(((struct listening *)user)->session, address);
+}
+
 static enum lw_status begin(struct listening *listening, struct lw_error *error)
 {
     struct lw_session *session = listening->session;
@@ -97,6 +102,7 @@ static enum lw_status begin(struct listening *listening, struct lw_error *error)
         .framing_given = session->cli->settings.framing != NULL,
         .user = listening,
         .switched = on_switched,
+        .wanted = wanted,
     };
     if (watches) {
         watching_options(listening, &options);
@@ -221,6 +227,11 @@ static enum lw_status check_request(const struct lw_session *session,
         return lw_fail(error, LW_USAGE,
                        "say where the captures are to go with --visit, or a new "
                        "folder with --output");
+    }
+    const struct lw_settings *settings = &session->cli->settings;
+    if (request->against_plan && (settings->nodes != NULL || settings->addresses != NULL)) {
+        return lw_fail(error, LW_USAGE,
+                       "--against-plan judges the whole line: leave --nodes and --addresses out");
     }
     if (request->within != NULL && !(request->until_fault && session->has_plan)) {
         return lw_fail(error, LW_USAGE, "--within needs --until-fault and a plan");

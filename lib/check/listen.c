@@ -44,6 +44,10 @@ static bool is_sure(const struct lw_listener *listener)
 static void take_exchange(void *user, const struct lw_exchange *exchange)
 {
     struct lw_listener *listener = user;
+    if (listener->options.wanted != NULL &&
+        !listener->options.wanted(listener->options.user, exchange->address)) {
+        return;
+    }
     lw_listen_fold_exchange(listener->fold, exchange);
     if (listener->run->reading != NULL) {
         lw_listen_values(listener->plan, exchange, take_value, listener);

@@ -104,6 +104,9 @@ struct lw_listener_options {
     void *user;
     // The line's framing has just been changed: what was heard before means nothing. May be NULL.
     enum lw_status (*switched)(void *user, struct lw_error *error);
+    // NULL: all. The exchanges of other addresses are passed over; the line's own figures hold for
+    // all of it.
+    bool (*wanted)(void *user, uint8_t address);
     // These may be NULL. Frames and exchanges are told only once the framing is sure.
     void (*exchange)(void *user, const struct lw_exchange *exchange);
     void (*piece)(void *user, const struct lw_piece *piece);

@@ -196,6 +196,15 @@ static enum lw_status select_nodes(struct lw_session *session, struct lw_error *
                           error);
 }
 
+bool lw_session_wants(const struct lw_session *session, int address)
+{
+    size_t tap = 0;
+    if (session->selected == NULL) {
+        return session->cli->settings.addresses == NULL || session->addresses[address];
+    }
+    return lw_plan_by_address(&session->plan, address, &tap) != NULL && session->selected[tap - 1];
+}
+
 static void set_run(struct lw_session *session)
 {
     int64_t utc_ns = lw_clock_utc_ns(session->clock, lw_clock_now_ns(session->clock));

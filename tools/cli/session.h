@@ -58,6 +58,9 @@ enum lw_status lw_session_open(struct lw_session *session, struct lw_cli *cli, u
                                struct lw_error *error);
 void lw_session_close(struct lw_session *session);
 
+// Whether --nodes and --addresses, where given, leave this address in.
+bool lw_session_wants(const struct lw_session *session, int address);
+
 // One check of a session. Plain memory; begin and end belong together.
 struct lw_step {
     const char *check;
