@@ -547,6 +547,35 @@ const struct lw_code lw_codes[] = {
         "asked"),
      NULL},
 
+    // Watch.
+    {"watch_dropped", "watch", N_("a node dropped out while it was watched"),
+     N_("with the power off, open and look at the plugs and the tap of %s and at both ends of its "
+        "span: a loose screw, a bent pin, a crushed wire; make it good and watch again"),
+     plugs_off},
+    {"watch_break", "watch", N_("the end of the chain fell silent together"),
+     N_("look at %s first, at both its ends: what is common to all that fell silent lies there"),
+     plugs_off},
+    {"watch_never", "watch", N_("a node did not answer at all while it was watched"),
+     N_("look at %s: lamp, supply at its tap, plugs; linewalk scan tries harder"), plugs_off},
+    {"watch_errors", "watch", N_("single polls of a node go wrong"),
+     N_("run linewalk link: it tells chance from a bad joint at %s"), NULL},
+    {"watch_jumped", "watch", N_("a reading jumped while it was watched"),
+     N_("when nobody touched the part, look at the sensor plug of %s and at its fixing, then for a "
+        "magnet or a drive beside it (linewalk noise)"),
+     moving_parts},
+    {"watch_restarted", "watch", N_("a node started anew while it was watched"),
+     N_("look at the supply joints up to %s; linewalk supply says what its tap should have"),
+     plugs_off},
+    {"watch_flagged", "watch", N_("a status bit came up while it was watched"),
+     N_("look at the sensor plug and the cable of %s; linewalk roster says what its status means"),
+     plugs_off},
+    {"watch_volts", "watch", N_("too few volts while it was watched"),
+     N_("run linewalk supply: it finds the span before %s that lost them"), plugs_off},
+    {"watch_unplugged", "watch", N_("the tester's own line was gone"),
+     N_("look at the tester's plug and USB cable, and watch again"), NULL},
+    {"watch_nothing", "watch", N_("nothing was watched"),
+     N_("run linewalk watch again, and let it ask every node at least once"), NULL},
+
     // Acceptance and the walk.
     {"acceptance_not_done", "acceptance", N_("a required check was not done"),
      N_("run linewalk %s, or say why it is left out (linewalk commission asks)"), NULL},
