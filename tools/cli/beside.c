@@ -34,15 +34,22 @@ static int wait_for(pid_t child)
     return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
 }
 
-enum lw_status lw_run_beside(const char *program, const char *const *arguments, int *exit_status,
-                             struct lw_error *error)
+static void put_arguments(const char *program, const char *const *arguments,
+                          char *argv[LW_BESIDE_MOST + 2])
 {
-    char path[LW_PATH];
-    char *argv[LW_BESIDE_MOST + 2] = {(char *)program};
+    argv[0] = (char *)program;
     for (size_t i = 0; arguments[i] != NULL; i++) {
         assert(i < LW_BESIDE_MOST);
         argv[i + 1] = (char *)arguments[i];
     }
+}
+
+enum lw_status lw_run_beside(const char *program, const char *const *arguments, int *exit_status,
+                             struct lw_error *error)
+{
+    char path[LW_PATH];
+    char *argv[LW_BESIDE_MOST + 2] = {0};
+    put_arguments(program, arguments, argv);
     pid_t child;
     int failed = lw_beside(program, path, sizeof path)
                      ? posix_spawn(&child, path, NULL, NULL, argv, environ)
@@ -52,4 +59,18 @@ enum lw_status lw_run_beside(const char *program, const char *const *arguments, 
     }
     *exit_status = wait_for(child);
     return LW_OK;
+}
+
+enum lw_status lw_become_beside(const char *program, const char *const *arguments,
+                                struct lw_error *error)
+{
+    char path[LW_PATH];
+    char *argv[LW_BESIDE_MOST + 2] = {0};
+    put_arguments(program, arguments, argv);
+    if (lw_beside(program, path, sizeof path)) {
+        execv(path, argv);
+    } else {
+        execvp(program, argv);
+    }
+    return lw_fail_errno(error, errno, "cannot run '%s'", program);
 }

@@ -17,6 +17,10 @@ enum { LW_BESIDE_MOST = 60 }; // arguments
 enum lw_status lw_run_beside(const char *program, const char *const *arguments, int *exit_status,
                              struct lw_error *error);
 
+// The same, in this process's place: returns only with LW_SYSTEM, when it cannot be run.
+enum lw_status lw_become_beside(const char *program, const char *const *arguments,
+                                struct lw_error *error);
+
 // The path of a name in this program's own folder; false when nothing is there.
 bool lw_beside(const char *name, char *path, size_t size);
 

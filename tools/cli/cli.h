@@ -89,7 +89,14 @@ void lw_cli_start(void);
 int lw_cli_columns(void);            // of stdout; COLUMNS, else the terminal's, else 0 (no limit)
 bool lw_cli_colour(void);            // stdout is a terminal and NO_COLOR is not set
 bool lw_cli_progress_terminal(void); // stderr is a terminal
+bool lw_cli_full_screen(void);       // stdin and stdout are one
 bool lw_cli_utf8(void);
+
+// A full screen begins: from the first call on, whatever ends the program without its doing (a
+// second signal, an abort, a fault) puts the terminal of stdin back as it is at that call and
+// writes `leave` to stdout (at most 256 bytes; copied; may be given by a later call). NULL: it is
+// over.
+void lw_cli_guard_terminal(const char *leave);
 
 // Waits so long, or until the user interrupts. For what has no line to listen to.
 void lw_cli_pause(double seconds);

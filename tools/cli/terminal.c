@@ -23,12 +23,54 @@
 static struct lw_cancel cancel = {.wake_descriptor = -1};
 static int wake_writer = -1;
 
+static struct {
+    volatile sig_atomic_t on;
+    struct termios found;
+    char leave[256];
+    size_t length;
+} guard;
+
+// Async-signal-safe.
+static void leave_screen(void)
+{
+    if (guard.on) {
+        guard.on = 0;
+        ssize_t wrote = write(STDOUT_FILENO, guard.leave, guard.length);
+        (void)wrote;
+        tcsetattr(STDIN_FILENO, TCSANOW, &guard.found);
+    }
+}
+
+static void on_fault(int number)
+{
+    leave_screen();
+    lw_line_restore_all();
+    signal(number, SIG_DFL);
+    raise(number);
+}
+
+void lw_cli_guard_terminal(const char *leave)
+{
+    static const int faults[] = {SIGABRT, SIGSEGV, SIGBUS, SIGFPE, SIGILL, SIGQUIT};
+    bool begins = leave != NULL && !guard.on;
+    if (begins) {
+        begins = tcgetattr(STDIN_FILENO, &guard.found) == 0;
+    }
+    for (size_t i = 0; i < sizeof faults / sizeof *faults && (begins || leave == NULL); i++) {
+        signal(faults[i], begins ? on_fault : SIG_DFL);
+    }
+    guard.on = leave != NULL && (guard.on || begins);
+    guard.length = leave != NULL ? strnlen(leave, sizeof guard.leave) : 0;
+    memcpy(guard.leave, leave != NULL ? leave : "", guard.length);
+}
+
 // The first signal asks the command to end. A second one ends it at once, with the ports as they
 // were found: raised again here, it takes its default action when the handler returns.
 static void on_signal(int number)
 {
     int saved = errno;
     if (cancel.flag) {
+        leave_screen();
         lw_line_restore_all();
         signal(number, SIG_DFL);
         raise(number);
@@ -167,6 +209,11 @@ bool lw_cli_colour(void)
 bool lw_cli_progress_terminal(void)
 {
     return isatty(STDERR_FILENO);
+}
+
+bool lw_cli_full_screen(void)
+{
+    return isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
 }
 
 bool lw_cli_utf8(void)

@@ -8,10 +8,10 @@ set -eu
 
 # Why each: see the table of dependencies in DEVELOPERS.md.
 run='gcc libc6-dev meson ninja-build pkg-config gettext libserialport-dev libusb-1.0-0-dev libcjson-dev libgsl-dev
-libfftw3-dev libpopt-dev libsmartcols-dev libsodium-dev libqrencode-dev libarchive-dev libcairo2-dev libpango1.0-dev fonts-dejavu-core'
+libfftw3-dev libpopt-dev libsmartcols-dev libsodium-dev libqrencode-dev libarchive-dev libncurses-dev libcairo2-dev libpango1.0-dev fonts-dejavu-core'
 test='libcmocka-dev libmodbus-dev python3 python3-pymodbus python3-serial-asyncio python3-scipy
 python3-astropy python3-jsonschema socat ser2net qemu-system-x86 busybox-static usbutils tshark ngspice umockdev chromium poppler-utils qpdf zbar-tools
-procps util-linux mount locales'
+procps util-linux mount locales tmux'
 develop='clang libclang-rt-dev clang-format universal-ctags gcovr valgrind git'
 
 case ${1:-} in
