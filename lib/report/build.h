@@ -12,6 +12,7 @@
 #include "check/roster.h"
 #include "check/scan.h"
 #include "check/supply.h"
+#include "check/watch.h"
 #include "report/chart.h"
 #include "report/document.h"
 #include "report/sentences.h"
@@ -82,6 +83,8 @@ void lw_report_roster(struct lw_document *document, const struct lw_record *reco
                       const struct lw_roster_result *result);
 void lw_report_compare(struct lw_document *document, const struct lw_record *record,
                        const struct lw_compare_result *result);
+void lw_report_watch(struct lw_document *document, const struct lw_report_view *view,
+                     const struct lw_record *record, const struct lw_live_result *result);
 void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *plan);
 // How the plan was revised to what was found; nothing where it was not.
 void lw_report_revisions(struct lw_document *document, const struct lw_report_view *view);

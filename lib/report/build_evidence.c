@@ -176,6 +176,10 @@ static const struct method methods[] = {
         "with chi-square bounds for as many independent readings as the correlation of "
         "neighbours leaves. The limit is the profile's or the plan's, over the time it "
         "names.")},
+    {"watch",
+     N_("Watching. A drop-out is a silence of two polls and more in a row; a jump is a step "
+        "between neighbouring readings of more than ten standard deviations of the steps before "
+        "it. What a node did between two polls is not seen: the longest time is named.")},
 };
 
 void lw_report_methods(struct lw_document *document, const struct lw_report_view *view)

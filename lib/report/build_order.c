@@ -102,15 +102,21 @@ static void tell_compare(struct lw_document *document, const struct lw_report_vi
     lw_report_compare(document, counted->record, counted->result);
 }
 
+static void tell_watch(struct lw_document *document, const struct lw_report_view *view,
+                       const struct lw_report_counted *counted)
+{
+    lw_report_watch(document, view, counted->record, counted->result);
+}
+
 struct section {
     const char *check;
     void (*tell)(struct lw_document *document, const struct lw_report_view *view,
                  const struct lw_report_counted *counted);
 };
 
-static const struct section sections[] = {{"supply", tell_supply}, {"link", tell_link},
-                                          {"noise", tell_noise},   {"roster", tell_roster},
-                                          {"scan", tell_scan},     {"compare", tell_compare}};
+static const struct section sections[] = {
+    {"supply", tell_supply}, {"link", tell_link}, {"noise", tell_noise},    {"watch", tell_watch},
+    {"roster", tell_roster}, {"scan", tell_scan}, {"compare", tell_compare}};
 
 static bool tell_check(struct lw_document *document, const struct lw_report_view *view,
                        const struct section *section)

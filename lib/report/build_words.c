@@ -50,6 +50,7 @@ const char *lw_report_check_words(const char *check)
         {"link", N_("Link: errors and reply times on the data pair")},
         {"supply", N_("Supply: voltage and current along the chain")},
         {"noise", N_("Noise: spread of the readings at rest")},
+        {"watch", N_("Watching: the chain while plugs were moved")},
         {"restart", N_("Restart: behaviour when power returns")},
         {"touch", N_("Touch walk: each sensor at its place")},
         {"masters", N_("Masters: readings against known lengths or signals")},
