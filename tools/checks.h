@@ -53,6 +53,15 @@ struct lw_noise_request {
 };
 int lw_do_noise(struct lw_session *session, const struct lw_noise_request *request, bool required);
 
+struct lw_touch_request {
+    struct lw_talk_request talk;
+    bool any_order, large;
+    int returns;
+    double wait_s;       // nothing moves for so long: a question
+    double return_limit; // NAN: the maker's permitted error
+};
+int lw_do_touch(struct lw_session *session, const struct lw_touch_request *request, bool required);
+
 // Writes the report of the session's visit as it stands now and says where; prints its verdict.
 // `units` is mm or inch for measured lengths, NULL as they were measured; `path` NULL: in the
 // visit.

@@ -15,6 +15,7 @@ const struct lw_command *const lw_commands[] = {
     &lw_command_link,
     &lw_command_supply,
     &lw_command_noise,
+    &lw_command_touch,
     &lw_command_watch,
     &lw_command_note,
     &lw_command_compare,

@@ -75,6 +75,9 @@ static enum lw_status put_together(struct lw_chain *chain, struct lw_error *erro
     if (status == LW_OK) {
         status = lw_rails_settle(&chain->rails, error);
     }
+    if (status == LW_OK) {
+        status = lw_hand_moves(chain, error);
+    }
     return status == LW_OK ? add_foreigners(chain, error) : status;
 }
 
@@ -120,6 +123,7 @@ void lw_chain_free(struct lw_chain *chain)
     }
     lw_rails_finish(&chain->rails);
     lw_copper_finish(chain);
+    free(chain->moves.items);
     free(chain->nodes);
     free(chain->foreigners);
     free(chain);
@@ -158,45 +162,4 @@ double lw_chain_true_offset_v(struct lw_chain *chain, size_t tap)
 {
     assert(tap >= 1 && tap <= chain->tap_count && chain->nodes[tap - 1].profile);
     return lw_node_meter_offset_v(&chain->nodes[tap - 1], lw_chain_true_volts(chain, tap));
-}
-
-enum lw_status lw_chain_move(struct lw_chain *chain, size_t tap, double at_s, double over_s,
-                             double value, struct lw_error *error)
-{
-    if (tap < 1 || tap > chain->tap_count || !chain->nodes[tap - 1].profile) {
-        return lw_fail(error, LW_USAGE, "no sensor hangs at tap %zu", tap);
-    }
-    if (chain->move_count == LW_MOVES_MAX) {
-        return lw_fail(error, LW_USAGE, "a scripted hand makes at most %d moves", LW_MOVES_MAX);
-    }
-    struct lw_move move = {tap - 1, llround(at_s * 1e9), llround(over_s * 1e9), value};
-    size_t at = chain->move_count++;
-    for (; at > 0 && chain->moves[at - 1].at_ns > move.at_ns; at--) {
-        chain->moves[at] = chain->moves[at - 1];
-    }
-    chain->moves[at] = move;
-    return LW_OK;
-}
-
-static double moved(const struct lw_move *move, double from, int64_t at_ns)
-{
-    if (at_ns >= move->at_ns + move->over_ns) {
-        return move->value;
-    }
-    double done = (double)(at_ns - move->at_ns) / (double)move->over_ns;
-    return from + done * (move->value - from);
-}
-
-double lw_chain_deflection(const struct lw_chain *chain, const struct lw_node *node, int64_t now_ns)
-{
-    double value = node->sensor.rest;
-    const struct lw_move *last = NULL;
-    for (size_t i = 0; i < chain->move_count && chain->moves[i].at_ns <= now_ns; i++) {
-        const struct lw_move *move = &chain->moves[i];
-        if (move->tap == node->tap) {
-            value = last ? moved(last, value, move->at_ns) : value;
-            last = move;
-        }
-    }
-    return last ? moved(last, value, now_ns) : value;
 }

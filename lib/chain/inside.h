@@ -35,7 +35,7 @@ enum lw_purpose {
     LW_FOR_IDLE,
 };
 
-enum { LW_OCTAVES = 17, LW_COUNTERS = 8, LW_MOVES_MAX = 64, LW_COILS_MAX = 64 };
+enum { LW_OCTAVES = 17, LW_COUNTERS = 8, LW_COILS_MAX = 64 };
 
 // The measuring side of a node.
 struct lw_sensor {
@@ -207,10 +207,11 @@ struct lw_chain {
     size_t foreign_count;
     struct lw_foreign *foreigners;
     struct lw_last_frame last_frame;
-    size_t move_count;
-    struct lw_move moves[LW_MOVES_MAX];
+    struct lw_list moves; // of struct lw_move, in the order of their times
 };
 
+// hand.c: the plan's scripted hand as moves, and what they make of a sensor's rest.
+enum lw_status lw_hand_moves(struct lw_chain *chain, struct lw_error *error);
 double lw_chain_deflection(const struct lw_chain *chain, const struct lw_node *node,
                            int64_t now_ns);
 

@@ -12,6 +12,7 @@
 #include "check/roster.h"
 #include "check/scan.h"
 #include "check/supply.h"
+#include "check/touch.h"
 #include "check/watch.h"
 #include "report/chart.h"
 #include "report/document.h"
@@ -83,6 +84,8 @@ void lw_report_roster(struct lw_document *document, const struct lw_record *reco
                       const struct lw_roster_result *result);
 void lw_report_compare(struct lw_document *document, const struct lw_record *record,
                        const struct lw_compare_result *result);
+void lw_report_touch(struct lw_document *document, const struct lw_record *record,
+                     const struct lw_touch_result *result);
 void lw_report_watch(struct lw_document *document, const struct lw_report_view *view,
                      const struct lw_record *record, const struct lw_live_result *result);
 void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *plan);

@@ -171,6 +171,12 @@ static const struct method methods[] = {
         "together (Bonferroni). A voltmeter's constant error cancels when the node's serial is the "
         "same; spreads are compared with the F distribution on effective degrees of freedom, error "
         "rates by the bounds of both (Clopper and Pearson, 1934).")},
+    {"touch",
+     N_("Touch walk. A sensor counts as deflected when two readings in a row leave its rest by a "
+        "share of its planned travel or range, above twelve standard deviations of its noise. It "
+        "is named when all others have been looked at while it was held and it stands out "
+        "sixfold. Returns are judged at 95 %, shared among all of them, with the noise of the "
+        "readings and a steady drift allowed for.")},
     {"noise",
      N_("Noise. Standard deviation of readings at rest about a straight line through them, "
         "with chi-square bounds for as many independent readings as the correlation of "

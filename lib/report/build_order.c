@@ -102,6 +102,13 @@ static void tell_compare(struct lw_document *document, const struct lw_report_vi
     lw_report_compare(document, counted->record, counted->result);
 }
 
+static void tell_touch(struct lw_document *document, const struct lw_report_view *view,
+                       const struct lw_report_counted *counted)
+{
+    (void)view;
+    lw_report_touch(document, counted->record, counted->result);
+}
+
 static void tell_watch(struct lw_document *document, const struct lw_report_view *view,
                        const struct lw_report_counted *counted)
 {
@@ -114,9 +121,10 @@ struct section {
                  const struct lw_report_counted *counted);
 };
 
-static const struct section sections[] = {
-    {"supply", tell_supply}, {"link", tell_link}, {"noise", tell_noise},    {"watch", tell_watch},
-    {"roster", tell_roster}, {"scan", tell_scan}, {"compare", tell_compare}};
+static const struct section sections[] = {{"supply", tell_supply}, {"link", tell_link},
+                                          {"noise", tell_noise},   {"touch", tell_touch},
+                                          {"watch", tell_watch},   {"roster", tell_roster},
+                                          {"scan", tell_scan},     {"compare", tell_compare}};
 
 static bool tell_check(struct lw_document *document, const struct lw_report_view *view,
                        const struct section *section)

@@ -488,6 +488,49 @@ const struct lw_code lw_codes[] = {
      N_("look why %s gives none: linewalk scan, linewalk roster; does its profile name a reading?"),
      NULL},
 
+    // Touch walk.
+    {"touch_swapped", "touch", N_("two nodes stand in each other's place"),
+     N_("swap their addresses (linewalk assign) or the nodes; then touch %s and the other again"),
+     moving_parts},
+    {"touch_elsewhere", "touch", N_("another node sits at a place"),
+     N_("find out where %s is: touch it by itself in any order (linewalk touch --any-order); then "
+        "correct the addresses or the plan"),
+     moving_parts},
+    {"touch_no_answer", "touch", N_("a sensor was deflected and no node answered"),
+     N_("look whether the sensor of %s is plugged into its node and free to move; linewalk noise "
+        "tells a stuck reading"),
+     moving_parts},
+    {"touch_reversed", "touch", N_("a sensor's sign is reversed"),
+     N_("correct the mounting of %s, its scale in the machine's controller, or `moves` in the "
+        "plan: a wrong sign turns a correction into a worse part"),
+     moving_parts},
+    {"touch_travel", "touch", N_("a sensor's travel is not proved"),
+     N_("deflect %s once more, slowly, through all of its travel"), moving_parts},
+    {"touch_sticks", "touch", N_("a sensor does not come back to where it was"),
+     N_("clean the tip and the guide of %s, look at its clamping (too tight squeezes the guide) "
+        "and at its cable; then touch it again"),
+     moving_parts},
+    {"touch_few", "touch", N_("a sensor was touched fewer times than asked for"),
+     N_("touch %s again if its return matters"), moving_parts},
+    {"touch_coupled", "touch", N_("a neighbour moves with a sensor"),
+     N_("look what ties %s to its neighbour: a plate that bends, a common holder, a field between "
+        "coils too close to each other; such a pair measures one another"),
+     moving_parts},
+    {"touch_supply_dip", "touch", N_("a supply fell while hands were at the machine"),
+     N_("look at the plugs and joints before %s: one of them opens when its cable moves"),
+     live_parts},
+    {"touch_bus_errors", "touch", N_("answers were lost while hands were at the machine"),
+     N_("look at the plugs of %s and at the cables that were moved: linewalk watch shows the "
+        "moment"),
+     moving_parts},
+    {"touch_spikes", "touch", N_("single readings far off"),
+     N_("look at the sensor plug and cable of %s: a contact opens for a moment"), moving_parts},
+    {"touch_skipped", "touch", N_("a sensor was left out of the walk"),
+     N_("prove the place of %s before its readings are trusted"), moving_parts},
+    {"touch_untouched", "touch", N_("sensors were not touched"),
+     N_("go on with the walk: linewalk touch --resume takes over what is proved"),
+     moving_parts},
+
     // Resend: a recording's reads sent again.
     {"compare_supply_lower", "compare", N_("less voltage than on the earlier visit"),
      N_("look what was added since, then at the joints and the supply before %s (linewalk supply)"),

@@ -166,11 +166,21 @@ struct lw_fault {
     double from_s, to_s;            // 0 and INFINITY by default
 };
 
+// A scripted hand at one sensor, in the node's metrology.unit. Later ones begin where the one
+// before ended, unless at_s says when.
+struct lw_hand {
+    char *node;
+    double by, off; // from its rest: while held, and where it comes to rest each time (0)
+    double at_s, over_s, hold_s, pause_s; // NAN: after the one before; 0.3, 3, 1.5 by default
+    int times;                            // 3 by default
+};
+
 struct lw_virtual {
     int seed;
     char *starts_at; // RFC 3339, may be NULL
     struct lw_virtual_noise noise;
     struct lw_list faults; // of struct lw_fault
+    struct lw_list hand;   // of struct lw_hand
 };
 
 struct lw_plan {

@@ -195,6 +195,18 @@ static enum lw_status fault_check(const struct lw_plan *plan, size_t i, struct l
     return status == LW_OK ? values_check(fault, i, error) : status;
 }
 
+static enum lw_status hand_check(const struct lw_plan *plan, struct lw_error *error)
+{
+    const struct lw_hand *hand = plan->simulated->hand.items;
+    for (size_t i = 0; i < plan->simulated->hand.count; i++) {
+        if (lw_plan_by_name(plan, hand[i].node, NULL) == NULL) {
+            return lw_fail(error, LW_BAD_FILE, "/virtual/hand/%zu/node: there is no node '%s'", i,
+                           hand[i].node);
+        }
+    }
+    return LW_OK;
+}
+
 enum lw_status lw_plan_check_virtual(const struct lw_plan *plan, struct lw_error *error)
 {
     if (!plan->simulated) {
@@ -204,5 +216,5 @@ enum lw_status lw_plan_check_virtual(const struct lw_plan *plan, struct lw_error
     for (size_t i = 0; status == LW_OK && i < plan->simulated->faults.count; i++) {
         status = fault_check(plan, i, error);
     }
-    return status;
+    return status == LW_OK ? hand_check(plan, error) : status;
 }

@@ -98,6 +98,24 @@ static const struct lw_field fault_fields[] = {
 #undef OF
 static const struct lw_shape fault_shape = SHAPE("fault", struct lw_fault, fault_fields);
 
+#define OF struct lw_hand
+static const struct lw_field hand_fields[] = {
+    FIELD(LW_TEXT, "node", node, "the node whose sensor is deflected", REQUIRED),
+    FIELD(LW_NUMBER, "by", by, "how far from its rest, in the node's metrology.unit", REQUIRED),
+    FIELD(LW_NUMBER, "off", off,
+          "where it comes to rest afterwards, from its rest before, each time; absent: 0",
+          DEFAULT(0)),
+    FIELD(LW_NUMBER, "at_s", at_s,
+          "when it begins, s on the chain's time; absent: when the one before has ended", FROM(0)),
+    FIELD(LW_NUMBER, "over_s", over_s, "time of the way there and of the way back, s; absent: 0.3",
+          DEFAULT(0.3), FROM(0)),
+    FIELD(LW_NUMBER, "hold_s", hold_s, "how long it is held, s; absent: 3", DEFAULT(3), FROM(0)),
+    FIELD(LW_NUMBER, "pause_s", pause_s, "rest after it, s; absent: 1.5", DEFAULT(1.5), FROM(0)),
+    FIELD(LW_INTEGER, "times", times, "how often; absent: 3", ABSENT(3), RANGE(1, 100)),
+    {0}};
+#undef OF
+static const struct lw_shape hand_shape = SHAPE("hand", struct lw_hand, hand_fields);
+
 #define OF struct lw_virtual
 static const struct lw_field virtual_fields[] = {
     FIELD(LW_INTEGER, "seed", seed, "number that all chance comes from; absent: 1", ABSENT(1),
@@ -107,6 +125,8 @@ static const struct lw_field virtual_fields[] = {
     FIELD(LW_OBJECT, "noise", noise, "noise of all readings; absent: from the profiles",
           SUB(noise_shape)),
     FIELD(LW_LIST, "faults", faults, "what is wrong with it; absent: nothing", SUB(fault_shape)),
+    FIELD(LW_LIST, "hand", hand, "a hand that deflects sensors, one after the other; absent: none",
+          SUB(hand_shape)),
     {0}};
 #undef OF
 const struct lw_shape lw_virtual_shape = SHAPE("virtual", struct lw_virtual, virtual_fields);

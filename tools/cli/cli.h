@@ -106,6 +106,9 @@ void lw_cli_pause(double seconds);
 // NULL).
 enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answer, size_t size,
                           struct lw_error *error);
+// Whether a line was typed on the terminal by now; it is taken and forgotten. False without a
+// terminal.
+bool lw_cli_typed(void);
 // A pass phrase: one line from a descriptor, or, when that is negative, asked on the terminal
 // without showing what is typed. LW_USAGE when there is none, it is longer than `size` lets it be,
 // or stdin is no terminal. Wipe `phrase` after use.

@@ -265,6 +265,14 @@ enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answe
     return LW_OK;
 }
 
+bool lw_cli_typed(void)
+{
+    char line[256];
+    struct pollfd typed = {.fd = STDIN_FILENO, .events = POLLIN};
+    return isatty(STDIN_FILENO) && poll(&typed, 1, 0) > 0 && (typed.revents & POLLIN) != 0 &&
+           fgets(line, sizeof line, stdin) != NULL;
+}
+
 static enum lw_status read_phrase(int descriptor, char *phrase, size_t size, struct lw_error *error)
 {
     size_t length = 0;

@@ -1,0 +1,8 @@
+walk() { linewalk touch --visit v --on sim:$DATA/walk --wait 10 --answers "$@" 2>&1; echo "exit $?"; }
+walk $DATA/walk/answers.txt --sim-at 0
+cut -d, -f1,2 v/0001-touch.answers.csv
+printf 'yes\nE. Example\nyes\n' >rest.txt
+walk rest.txt --resume
+grep -e '"drives_off_said_by"' -e '"complete"' v/0002-touch.json
+printf 'maybe\n' >wrong.txt
+walk wrong.txt --nodes A06
