@@ -45,7 +45,7 @@ double lw_chain_now_s(const struct lw_chain *chain);
 // What is really so, for tests and studies; no check may use these. `tap` from 1.
 double lw_chain_true_volts(struct lw_chain *chain, size_t tap);    // between the rails, now
 bool lw_chain_true_running(struct lw_chain *chain, size_t tap);    // its processor runs, now
-double lw_chain_true_rest(struct lw_chain *chain, size_t tap);  // of its sensor, untouched
+double lw_chain_true_rest(struct lw_chain *chain, size_t tap);     // of its sensor, untouched
 double lw_chain_true_offset_v(struct lw_chain *chain, size_t tap); // its voltmeter's constant error
 
 // A scripted hand for the touch walk and the masters: from at_s on the sensor at `tap` reads

@@ -40,12 +40,22 @@ struct lw_touch {
     size_t count;
     enum lw_touch_phase phase;
     enum lw_touch_cause cause;
-    bool learnt;
+    bool learnt, failed;    // memory ran out
     int expected, current;  // the place that is waited for; the one under way
     int last_other, others; // heard in place of the expected one, so often in a row
     int last_named, last_ticked, refusals, orders, asked_for, asked_place;
     double since_s, began_s;
 };
+
+struct lw_touch_node *lw_touch_place(const struct lw_touch *touch, int i);
+const char *lw_touch_name(const struct lw_touch *touch, int i);
+// "P07, station 2, top", or the name alone.
+const char *lw_touch_full_name(const struct lw_touch *touch, int i, char text[160]);
+int lw_touch_index(const struct lw_touch *touch, const char *name); // LW_NO_NODE: there is none
+// The place that is to be touched now: the one under way until it is done, else the next open one.
+int lw_touch_wanted(const struct lw_touch *touch);
+// To the next place when the one under way is done, and to the end after the last.
+void lw_touch_move_on(struct lw_touch *touch);
 
 extern const struct lw_dialog_ops lw_touch_dialog_ops;
 extern const struct lw_shape *const lw_touch_node_shape;

@@ -18,20 +18,20 @@ static const double share_of_travel = 0.2, share_of_range = 0.02;
 
 enum { TRACE_MOST = 400, TWICE = 2, THRICE = 3 };
 
-static struct lw_touch_node *place_at(const struct lw_touch *touch, int i)
+struct lw_touch_node *lw_touch_place(const struct lw_touch *touch, int i)
 {
     return &((struct lw_touch_node *)touch->result.nodes.items)[i];
 }
 
-static const char *name_of(const struct lw_touch *touch, int i)
+const char *lw_touch_name(const struct lw_touch *touch, int i)
 {
-    return place_at(touch, i)->node;
+    return lw_touch_place(touch, i)->node;
 }
 
 // "P07, station 2, top", or the name alone.
-static const char *full_name(const struct lw_touch *touch, int i, char text[160])
+const char *lw_touch_full_name(const struct lw_touch *touch, int i, char text[160])
 {
-    const struct lw_touch_node *node = place_at(touch, i);
+    const struct lw_touch_node *node = lw_touch_place(touch, i);
     bool has = node->place != NULL && node->place[0] != '\0';
     lw_copy(text, 160, node->node);
     if (has) {
@@ -132,7 +132,7 @@ static enum lw_status add_places(struct lw_touch *touch, struct lw_error *error)
     for (size_t i = 0; good && i < touch->count; i++) {
         const bool *selected = touch->options.selected;
         touch->own[i].stays_put = !ears[i].comes_back;
-        touch->own[i].asked = selected == NULL || selected[place_at(touch, (int)i)->tap - 1];
+        touch->own[i].asked = selected == NULL || selected[lw_touch_place(touch, (int)i)->tap - 1];
     }
     enum lw_status status = good ? lw_hear_new(ears, touch->count, &touch->hear, error)
                                  : lw_fail(error, LW_MEMORY, "no memory for a walk");
@@ -144,7 +144,7 @@ static enum lw_status add_places(struct lw_touch *touch, struct lw_error *error)
 static int next_open(const struct lw_touch *touch)
 {
     for (size_t i = 0; i < touch->count; i++) {
-        if (touch->own[i].asked && place_at(touch, (int)i)->state == LW_TOUCH_UNTOUCHED) {
+        if (touch->own[i].asked && lw_touch_place(touch, (int)i)->state == LW_TOUCH_UNTOUCHED) {
             return (int)i;
         }
     }
@@ -152,12 +152,12 @@ static int next_open(const struct lw_touch *touch)
 }
 
 // The place that is to be touched now: the one under way until it is done, else the next open one.
-static int wanted(const struct lw_touch *touch)
+int lw_touch_wanted(const struct lw_touch *touch)
 {
     return touch->current >= 0 ? touch->current : touch->expected;
 }
 
-static void move_on(struct lw_touch *touch)
+void lw_touch_move_on(struct lw_touch *touch)
 {
     bool more = touch->current >= 0 && touch->own[touch->current].touches < touch->options.returns;
     touch->expected = touch->options.any_order ? LW_NO_NODE : next_open(touch);
@@ -170,10 +170,10 @@ static void move_on(struct lw_touch *touch)
     }
 }
 
-static int index_of(const struct lw_touch *touch, const char *name)
+int lw_touch_index(const struct lw_touch *touch, const char *name)
 {
     for (size_t i = 0; name != NULL && i < touch->count; i++) {
-        if (strcmp(name_of(touch, (int)i), name) == 0) {
+        if (strcmp(lw_touch_name(touch, (int)i), name) == 0) {
             return (int)i;
         }
     }
@@ -196,15 +196,16 @@ static enum lw_status take_over(struct lw_touch *touch, const struct lw_touch_re
     }
     struct lw_touch_node *old = copy.nodes.items;
     for (size_t k = 0; k < copy.nodes.count; k++) {
-        int i = index_of(touch, old[k].node);
+        int i = lw_touch_index(touch, old[k].node);
         bool anew = touch->options.selected != NULL && i >= 0 && touch->own[i].asked;
         if (i >= 0 && !anew && old[k].state != LW_TOUCH_UNTOUCHED) {
-            struct lw_touch_node swapped = *place_at(touch, i);
-            *place_at(touch, i) = old[k];
+            struct lw_touch_node swapped = *lw_touch_place(touch, i);
+            *lw_touch_place(touch, i) = old[k];
             old[k] = swapped;
-            touch->orders = place_at(touch, i)->order > touch->orders ? place_at(touch, i)->order
-                                                                      : touch->orders;
-            int other = index_of(touch, place_at(touch, i)->answered_by);
+            touch->orders = lw_touch_place(touch, i)->order > touch->orders
+                                ? lw_touch_place(touch, i)->order
+                                : touch->orders;
+            int other = lw_touch_index(touch, lw_touch_place(touch, i)->answered_by);
             if (other >= 0 && other != i) {
                 touch->own[other].answers_elsewhere = true;
             }
@@ -239,7 +240,7 @@ enum lw_status lw_touch_new(const struct lw_plan *plan, const struct lw_touch_op
         lw_touch_free(own);
         return status;
     }
-    move_on(own);
+    lw_touch_move_on(own);
     *touch = own;
     return LW_OK;
 }
@@ -262,7 +263,7 @@ struct lw_dialog *lw_touch_dialog(struct lw_touch *touch)
 size_t lw_touch_next(const struct lw_touch *touch, uint32_t *roles)
 {
     size_t i = lw_hear_next(touch->hear);
-    size_t tap = (size_t)place_at(touch, (int)i)->tap;
+    size_t tap = (size_t)lw_touch_place(touch, (int)i)->tap;
     struct lw_block blocks[LW_BLOCKS_MAX];
     *roles = LW_ROLE_BIT(LW_ROLE_READING) | LW_ROLE_BIT(LW_ROLE_SUPPLY_V);
     if (lw_registers_plan(lw_plan_tap(touch->plan, tap)->is, *roles, blocks) != 1) {
@@ -289,13 +290,13 @@ static void say_progress(const struct lw_touch *touch, int i, struct lw_touch_wo
 {
     char next[160];
     int left = touch->options.returns - touch->own[i].touches;
-    const char *name = name_of(touch, i);
+    const char *name = lw_touch_name(touch, i);
     if (left > 0) {
         lw_print(word->text, sizeof word->text, "%s: %d of %d", name, touch->own[i].touches,
                  touch->options.returns);
     } else if (touch->expected >= 0) {
         lw_print(word->text, sizeof word->text, "%s is done. Next: %s", name,
-                 full_name(touch, touch->expected, next));
+                 lw_touch_full_name(touch, touch->expected, next));
     } else {
         lw_print(word->text, sizeof word->text, "%s is done", name);
     }
@@ -305,11 +306,11 @@ void lw_touch_asks(const struct lw_touch *touch, struct lw_touch_word *word)
 {
     char name[160];
     *word = (struct lw_touch_word){0};
-    if (wanted(touch) >= 0) {
-        say(word, LW_TONE_NONE, name_of(touch, wanted(touch)));
+    if (lw_touch_wanted(touch) >= 0) {
+        say(word, LW_TONE_NONE, lw_touch_name(touch, lw_touch_wanted(touch)));
         lw_print(word->text, sizeof word->text,
                  "Deflect %s; hold it until the tone, let go; %d times",
-                 full_name(touch, wanted(touch), name), touch->options.returns);
+                 lw_touch_full_name(touch, lw_touch_wanted(touch), name), touch->options.returns);
     } else if (touch->options.any_order) {
         lw_print(word->text, sizeof word->text,
                  "Deflect one sensor after the other; hold each until the tone, let go; %d times",
@@ -320,7 +321,7 @@ void lw_touch_asks(const struct lw_touch *touch, struct lw_touch_word *word)
 static void tick(struct lw_touch *touch, int i, const struct lw_heard_move *move,
                  struct lw_touch_word *word)
 {
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     char name[160];
     if (node->state != LW_TOUCH_RIGHT) {
         node->state = LW_TOUCH_RIGHT;
@@ -330,22 +331,23 @@ static void tick(struct lw_touch *touch, int i, const struct lw_heard_move *move
     touch->current = i;
     touch->last_ticked = i;
     say(word, LW_TONE_RIGHT, node->node);
-    lw_print(word->text, sizeof word->text, "%s: right", full_name(touch, i, name));
+    lw_print(word->text, sizeof word->text, "%s: right", lw_touch_full_name(touch, i, name));
     node->margin = isfinite(move->margin)
                        ? fmin(move->margin, isnan(node->margin) ? INFINITY : node->margin)
                        : node->margin;
-    move_on(touch);
+    lw_touch_move_on(touch);
 }
 
 static void say_other(const struct lw_touch *touch, int i, struct lw_touch_word *word)
 {
     char that[160], name[160];
-    say(word, LW_TONE_WRONG, name_of(touch, i));
-    if (wanted(touch) < 0) {
-        lw_print(word->text, sizeof word->text, "that was %s", full_name(touch, i, that));
+    say(word, LW_TONE_WRONG, lw_touch_name(touch, i));
+    if (lw_touch_wanted(touch) < 0) {
+        lw_print(word->text, sizeof word->text, "that was %s", lw_touch_full_name(touch, i, that));
     } else {
         lw_print(word->text, sizeof word->text, "that was %s; expected is %s",
-                 full_name(touch, i, that), full_name(touch, wanted(touch), name));
+                 lw_touch_full_name(touch, i, that),
+                 lw_touch_full_name(touch, lw_touch_wanted(touch), name));
     }
 }
 
@@ -365,14 +367,14 @@ static void contradict(struct lw_touch *touch, int i, struct lw_touch_word *word
 static bool is_way_back(const struct lw_touch *touch, int i)
 {
     return touch->own[i].stays_put && i == touch->last_ticked && i != touch->current &&
-           place_at(touch, i)->state == LW_TOUCH_RIGHT;
+           lw_touch_place(touch, i)->state == LW_TOUCH_RIGHT;
 }
 
 static void hear_moved(struct lw_touch *touch, const struct lw_heard_move *move,
                        struct lw_touch_word *word)
 {
     int i = move->node;
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     double answered_s = move->at_s - move->onset_s;
     touch->last_named = i;
     node->answered_s = isnan(node->answered_s) ? answered_s : fmax(node->answered_s, answered_s);
@@ -392,12 +394,13 @@ static void hear_moved(struct lw_touch *touch, const struct lw_heard_move *move,
     }
 }
 
-static void add_number(struct lw_list *list, double value)
+static void add_number(struct lw_touch *touch, struct lw_list *list, double value)
 {
     double *added = lw_list_add(list, sizeof *added);
     if (added != NULL) {
         *added = value;
     }
+    touch->failed |= added == NULL;
 }
 
 // A sign belongs to a deflection that has ended: a probe let go while its rest was learnt moves the
@@ -428,7 +431,7 @@ static double own_noise_limit(const struct lw_touch *touch, const struct lw_touc
 
 static void couple(struct lw_touch *touch, struct lw_touch_node *node, int i)
 {
-    const struct lw_touch_node *other = place_at(touch, i);
+    const struct lw_touch_node *other = lw_touch_place(touch, i);
     struct lw_hear_facts facts = lw_hear_facts(touch->hear, (size_t)i);
     double least = fmax(6 * facts.with_winner_u, own_noise_limit(touch, other));
     if (!(fabs(facts.with_winner) > least)) {
@@ -441,6 +444,7 @@ static void couple(struct lw_touch *touch, struct lw_touch_node *node, int i)
     if (found == NULL) {
         found = lw_list_add(&node->coupled, sizeof *found);
         if (found == NULL) {
+            touch->failed = true;
             return;
         }
         *found = (struct lw_touch_coupled){.node = lw_duplicate(other->node),
@@ -461,12 +465,12 @@ static void couple(struct lw_touch *touch, struct lw_touch_node *node, int i)
 // Where it rests now, from where it did before the first deflection.
 static void judge_return(struct lw_touch *touch, int i, const struct lw_heard_move *move)
 {
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     struct own *own = &touch->own[i];
     if (isfinite(node->return_limit) && isfinite(move->off)) {
         own->off += move->off;
         own->off_u = hypot(own->off_u, move->off_u);
-        add_number(&node->returns, own->off);
+        add_number(touch, &node->returns, own->off);
         node->return_u = own->off_u;
     }
 }
@@ -476,7 +480,7 @@ static void hear_returned(struct lw_touch *touch, const struct lw_heard_move *mo
                           struct lw_touch_word *word)
 {
     int i = move->node;
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     if (node->state != LW_TOUCH_RIGHT || i != touch->current) {
         return;
     }
@@ -495,28 +499,28 @@ static void hear_returned(struct lw_touch *touch, const struct lw_heard_move *mo
             couple(touch, node, (int)k);
         }
     }
-    move_on(touch);
+    lw_touch_move_on(touch);
     say_progress(touch, i, word);
 }
 
 static void refuse(struct lw_touch *touch, enum lw_hear_event event,
                    const struct lw_heard_move *move, struct lw_touch_word *word)
 {
-    int at = wanted(touch);
+    int at = lw_touch_wanted(touch);
     say(word, LW_TONE_WRONG, "");
     if (at >= 0) {
-        place_at(touch, at)->refused++;
+        lw_touch_place(touch, at)->refused++;
     }
     if (event == LW_HEAR_TWO) {
         lw_print(word->text, sizeof word->text, "two at once, %s and %s: again, one alone",
-                 name_of(touch, move->node), name_of(touch, move->other));
+                 lw_touch_name(touch, move->node), lw_touch_name(touch, move->other));
     } else if (event == LW_HEAR_UNCLEAR) {
         lw_copy(word->text, sizeof word->text,
                 N_("again: deflect it further, and hold it still until the tone"));
     } else {
         lw_copy(word->text, sizeof word->text, N_("again: hold it until the tone"));
     }
-    if (++touch->refusals >= THRICE && wanted(touch) >= 0) {
+    if (++touch->refusals >= THRICE && lw_touch_wanted(touch) >= 0) {
         touch->phase = LW_TOUCH_MATTER;
         touch->cause = LW_CAUSE_UNCLEAR;
     }
@@ -538,9 +542,9 @@ static void hear(struct lw_touch *touch, enum lw_hear_event event, const struct 
         hear_learnt(touch, word);
         break;
     case LW_HEAR_RESTLESS:
-        say(word, LW_TONE_NONE, name_of(touch, move->node));
+        say(word, LW_TONE_NONE, lw_touch_name(touch, move->node));
         lw_print(word->text, sizeof word->text, "%s moves: hands off while the rest is learnt",
-                 name_of(touch, move->node));
+                 lw_touch_name(touch, move->node));
         break;
     case LW_HEAR_MOVED:
         hear_moved(touch, move, word);
@@ -572,13 +576,13 @@ static void halve(struct lw_list *list)
 // The readings of the sensor that the walk is at, thinned evenly.
 static void trace(struct lw_touch *touch, int i, double time_s, double value)
 {
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     struct own *own = &touch->own[i];
-    if (i != wanted(touch) || own->seen++ % (own->stride > 0 ? own->stride : 1) != 0) {
+    if (i != lw_touch_wanted(touch) || own->seen++ % (own->stride > 0 ? own->stride : 1) != 0) {
         return;
     }
-    add_number(&node->trace_time_s, time_s - touch->began_s);
-    add_number(&node->trace_value, value);
+    add_number(touch, &node->trace_time_s, time_s - touch->began_s);
+    add_number(touch, &node->trace_value, value);
     if (node->trace_value.count >= TRACE_MOST) {
         halve(&node->trace_time_s);
         halve(&node->trace_value);
@@ -588,7 +592,7 @@ static void trace(struct lw_touch *touch, int i, double time_s, double value)
 
 static void note_volts(struct lw_touch *touch, int i, double volts)
 {
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     struct own *own = &touch->own[i];
     if (isnan(volts)) {
         return;
@@ -597,16 +601,16 @@ static void note_volts(struct lw_touch *touch, int i, double volts)
         own->volts_sum += volts;
         node->volts = own->volts_sum / ++own->volts_count;
     } else if (!(node->volts_least <= volts)) {
-        int at = wanted(touch);
+        int at = lw_touch_wanted(touch);
         node->volts_least = volts;
         free(node->volts_least_at);
-        node->volts_least_at = at >= 0 ? lw_duplicate(name_of(touch, at)) : NULL;
+        node->volts_least_at = at >= 0 ? lw_duplicate(lw_touch_name(touch, at)) : NULL;
     }
 }
 
 static void count(struct lw_touch *touch, int i, double reading, bool damaged)
 {
-    struct lw_touch_node *node = place_at(touch, i);
+    struct lw_touch_node *node = lw_touch_place(touch, i);
     if (touch->learnt) {
         node->polls++;
         node->damaged += damaged;
@@ -633,7 +637,7 @@ enum lw_status lw_touch_take(struct lw_touch *touch, size_t tap, double time_s, 
     struct lw_heard_move move = {.node = LW_NO_NODE, .other = LW_NO_NODE};
     int i = 0;
     *word = (struct lw_touch_word){0};
-    while (place_at(touch, i)->tap != (int)tap) {
+    while (lw_touch_place(touch, i)->tap != (int)tap) {
         i++;
     }
     touch->began_s = isnan(touch->began_s) ? time_s : touch->began_s;
@@ -646,8 +650,7 @@ enum lw_status lw_touch_take(struct lw_touch *touch, size_t tap, double time_s, 
     enum lw_hear_event event = lw_hear_take(touch->hear, (size_t)i, time_s, reading, &move);
     hear(touch, event, &move, word);
     look_at_clock(touch, time_s, event);
-    (void)error;
-    return LW_OK;
+    return touch->failed ? lw_fail(error, LW_MEMORY, "no memory for a walk") : LW_OK;
 }
 
 enum lw_status lw_touch_result(const struct lw_touch *touch, struct lw_touch_result *result,
@@ -656,7 +659,7 @@ enum lw_status lw_touch_result(const struct lw_touch *touch, struct lw_touch_res
     struct lw_text text = {0};
     for (size_t i = 0; i < touch->count; i++) {
         struct lw_hear_facts facts = lw_hear_facts(touch->hear, i);
-        struct lw_touch_node *node = place_at(touch, (int)i);
+        struct lw_touch_node *node = lw_touch_place(touch, (int)i);
         node->need = facts.need;
         node->noise = facts.noise;
         node->spikes = (int)facts.spikes;
@@ -668,236 +671,3 @@ enum lw_status lw_touch_result(const struct lw_touch *touch, struct lw_touch_res
     lw_text_finish(&text);
     return status;
 }
-
-static const char *const matters[] = {N_("again"),   N_("as asked"), N_("another place"),
-                                      N_("skip it"), N_("finish"),   NULL};
-enum { M_AGAIN, M_AS_ASKED, M_ANOTHER, M_SKIP, M_FINISH };
-static const char *const any_matters[] = {N_("again"),   N_("wrong place"), N_("no answer"),
-                                          N_("skip it"), N_("finish"),      NULL};
-
-static void ask_rest(struct lw_question *question)
-{
-    lw_question_id(question, "touch.rest");
-    question->kind = LW_QUESTION_YES;
-    question->obvious = N_("yes");
-    lw_copy(question->text, sizeof question->text,
-            N_("Is everything at rest, and does nobody touch a sensor?"));
-    lw_copy(question->help, sizeof question->help,
-            N_("The readings at rest are learnt first, for a few seconds; a sensor that is touched "
-               "meanwhile would be learnt wrongly. Then the walk begins."));
-}
-
-static void ask_matter(const struct lw_touch *touch, struct lw_question *question)
-{
-    char name[160], other[160];
-    int at = wanted(touch);
-    question->kind = LW_QUESTION_WORD;
-    question->obvious = matters[M_AGAIN];
-    question->words = touch->options.any_order ? any_matters : matters;
-    lw_question_id(question, "%s.matter", at >= 0 ? name_of(touch, at) : "touch");
-    if (touch->options.any_order || at < 0) {
-        lw_copy(question->text, sizeof question->text, N_("What is the matter?"));
-    } else if (touch->cause == LW_CAUSE_OTHER) {
-        lw_print(question->text, sizeof question->text,
-                 "%s moved twice where %s is expected. Which place was touched?",
-                 full_name(touch, touch->last_other, other), full_name(touch, at, name));
-    } else if (touch->cause == LW_CAUSE_UNCLEAR) {
-        lw_print(question->text, sizeof question->text,
-                 "It stays unclear which one moves where %s is expected. What is the matter?",
-                 full_name(touch, at, name));
-    } else if (touch->cause == LW_CAUSE_NOTHING) {
-        lw_print(question->text, sizeof question->text,
-                 "Nothing has moved for %.0f s; %s is expected. What is the matter?",
-                 touch->options.wait_s, full_name(touch, at, name));
-    } else {
-        lw_print(question->text, sizeof question->text, "%s is expected. What is the matter?",
-                 full_name(touch, at, name));
-    }
-    lw_copy(question->help, sizeof question->help,
-            touch->options.any_order
-                ? N_("again: listen on. wrong place: the node named last does not sit where it was "
-                     "touched. no answer: a sensor was touched and none was named. skip it: one "
-                     "cannot be reached. finish: leave the rest untouched. back: take the last "
-                     "tick back.")
-                : N_("again: listen on. as asked: the place that was asked for was touched, and "
-                     "the plan is wrong there or no node answers. another place: it was touched by "
-                     "mistake, nothing is written down. skip it: it cannot be reached, or has "
-                     "been touched often enough. finish: leave the "
-                     "rest untouched. back: take the last tick back."));
-}
-
-static void ask_reason(const struct lw_touch *touch, struct lw_question *question)
-{
-    lw_question_id(question, "%s.reason", name_of(touch, touch->asked_place));
-    question->kind = LW_QUESTION_TEXT;
-    lw_print(question->text, sizeof question->text, "Why is %s left out?",
-             name_of(touch, touch->asked_place));
-}
-
-static void ask_place(const struct lw_touch *touch, struct lw_question *question)
-{
-    (void)touch;
-    lw_question_id(question, "touch.place");
-    question->kind = LW_QUESTION_TEXT;
-    lw_copy(question->text, sizeof question->text,
-            N_("Which place is it? Name the node that is planned there"));
-}
-
-static enum lw_dialog_next next(const struct lw_dialog *dialog, struct lw_question *question)
-{
-    const struct lw_touch *touch = (const struct lw_touch *)dialog;
-    switch (touch->phase) {
-    case LW_TOUCH_REST:
-        ask_rest(question);
-        break;
-    case LW_TOUCH_LISTENING:
-        return LW_DIALOG_ACT;
-    case LW_TOUCH_MATTER:
-        ask_matter(touch, question);
-        break;
-    case LW_TOUCH_REASON:
-        ask_reason(touch, question);
-        break;
-    case LW_TOUCH_PLACE:
-        ask_place(touch, question);
-        break;
-    case LW_TOUCH_DONE:
-        return LW_DIALOG_DONE;
-    }
-    return LW_DIALOG_ASK;
-}
-
-static void close_place(struct lw_touch *touch, int i, enum lw_touch_state state)
-{
-    struct lw_touch_node *node = place_at(touch, i);
-    node->state = (int)state;
-    node->order = ++touch->orders;
-    touch->last_ticked = i;
-    touch->phase = LW_TOUCH_LISTENING;
-    touch->current = touch->current == i ? LW_NO_NODE : touch->current;
-    move_on(touch);
-}
-
-static void put_elsewhere(struct lw_touch *touch, int place, int node)
-{
-    free(place_at(touch, place)->answered_by);
-    place_at(touch, place)->answered_by = lw_duplicate(name_of(touch, node));
-    touch->own[node].answers_elsewhere = true;
-    if (place_at(touch, node)->state == LW_TOUCH_RIGHT && node != place) {
-        place_at(touch, node)->state = LW_TOUCH_UNTOUCHED;
-    }
-    close_place(touch, place, LW_TOUCH_ELSEWHERE);
-}
-
-static void answer_matter(struct lw_touch *touch, int word)
-{
-    int at = wanted(touch), other = touch->last_other;
-    touch->phase = LW_TOUCH_LISTENING;
-    touch->since_s = NAN;
-    touch->refusals = touch->others = 0;
-    if (word == M_FINISH) {
-        touch->phase = LW_TOUCH_DONE;
-    } else if (touch->options.any_order) {
-        touch->asked_for = word;
-        touch->phase = word == M_AGAIN ? LW_TOUCH_LISTENING : LW_TOUCH_PLACE;
-    } else if (word == M_SKIP && touch->current >= 0) {
-        touch->current = LW_NO_NODE; // fewer returns of it will do
-        move_on(touch);
-    } else if (word == M_SKIP && at >= 0) {
-        touch->asked_place = at;
-        touch->phase = LW_TOUCH_REASON;
-    } else if (word == M_AS_ASKED && at >= 0 && touch->cause == LW_CAUSE_OTHER) {
-        put_elsewhere(touch, at, other);
-    } else if (word == M_AS_ASKED && at >= 0) {
-        close_place(touch, at, LW_TOUCH_SILENT);
-    }
-}
-
-static enum lw_status answer_place(struct lw_touch *touch, const char *name, struct lw_error *error)
-{
-    enum { WRONG_PLACE = 1, NO_ANSWER = 2, SKIP = 3 };
-    int place = index_of(touch, name);
-    if (place < 0) {
-        return lw_fail(error, LW_USAGE, "'%s' is no node of this walk", name);
-    }
-    if (touch->asked_for == WRONG_PLACE && (touch->last_named < 0 || touch->last_named == place)) {
-        return lw_fail(error, LW_USAGE, "'%s' is the node that was named last", name);
-    }
-    if (touch->asked_for == WRONG_PLACE) {
-        put_elsewhere(touch, place, touch->last_named);
-    } else if (touch->asked_for == NO_ANSWER) {
-        close_place(touch, place, LW_TOUCH_SILENT);
-    } else {
-        touch->asked_place = place;
-        touch->phase = LW_TOUCH_REASON;
-    }
-    return LW_OK;
-}
-
-static enum lw_status answer(struct lw_dialog *dialog, const struct lw_answer *answer,
-                             struct lw_error *error)
-{
-    struct lw_touch *touch = (struct lw_touch *)dialog;
-    switch (touch->phase) {
-    case LW_TOUCH_REST:
-        if (!answer->yes) {
-            return lw_fail(error, LW_USAGE, "answer yes when it is so, or stop");
-        }
-        touch->phase = LW_TOUCH_LISTENING;
-        break;
-    case LW_TOUCH_MATTER:
-        answer_matter(touch, answer->word);
-        break;
-    case LW_TOUCH_REASON:
-        place_at(touch, touch->asked_place)->reason = lw_duplicate(answer->text);
-        close_place(touch, touch->asked_place, LW_TOUCH_SKIPPED);
-        break;
-    case LW_TOUCH_PLACE:
-        return answer_place(touch, answer->text, error);
-    case LW_TOUCH_LISTENING:
-    case LW_TOUCH_DONE:
-        assert(false);
-    }
-    return LW_OK;
-}
-
-// The last place that was closed is open again, with nothing known of it.
-static bool reopen_last(struct lw_touch *touch)
-{
-    int i = touch->last_ticked;
-    if (touch->orders == 0 || i < 0 || place_at(touch, i)->state == LW_TOUCH_UNTOUCHED) {
-        return false;
-    }
-    struct lw_touch_node *node = place_at(touch, i);
-    int other = index_of(touch, node->answered_by);
-    if (other >= 0) {
-        touch->own[other].answers_elsewhere = false;
-    }
-    free(node->answered_by);
-    free(node->reason);
-    free(node->returns.items);
-    node->answered_by = node->reason = NULL;
-    node->returns = (struct lw_list){0};
-    node->state = LW_TOUCH_UNTOUCHED;
-    node->order = node->sign = node->moved_to = node->touches = 0;
-    node->deflection = NAN;
-    touch->own[i].touches = 0;
-    touch->own[i].off = touch->own[i].off_u = 0;
-    touch->orders--;
-    touch->current = LW_NO_NODE;
-    touch->phase = LW_TOUCH_LISTENING;
-    move_on(touch);
-    return true;
-}
-
-static bool back(struct lw_dialog *dialog)
-{
-    struct lw_touch *touch = (struct lw_touch *)dialog;
-    if (touch->phase == LW_TOUCH_REASON || touch->phase == LW_TOUCH_PLACE) {
-        touch->phase = LW_TOUCH_MATTER;
-        return true;
-    }
-    return touch->phase == LW_TOUCH_MATTER && reopen_last(touch);
-}
-
-const struct lw_dialog_ops lw_touch_dialog_ops = {next, answer, back};

@@ -528,8 +528,7 @@ const struct lw_code lw_codes[] = {
     {"touch_skipped", "touch", N_("a sensor was left out of the walk"),
      N_("prove the place of %s before its readings are trusted"), moving_parts},
     {"touch_untouched", "touch", N_("sensors were not touched"),
-     N_("go on with the walk: linewalk touch --resume takes over what is proved"),
-     moving_parts},
+     N_("go on with the walk: linewalk touch --resume takes over what is proved"), moving_parts},
 
     // Resend: a recording's reads sent again.
     {"compare_supply_lower", "compare", N_("less voltage than on the earlier visit"),
