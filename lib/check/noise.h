@@ -76,7 +76,7 @@ struct lw_noise_node {
     double own_stdev;      // without what rounding to steps adds; NAN below the resolution
     bool below_resolution; // the steps hide the noise; more readings do not help
     double drift_per_s, drift_u_per_s, outliers, lag1, effective_n_mean, effective_n_spread,
-        update_ms;
+        effective_n_high, update_ms;
     int update_from;    // enum lw_update_from
     double timing_u_ms; // standard uncertainty of its readings' times; NAN: not known
     double repeats, longest_run, resolution, duration_s;

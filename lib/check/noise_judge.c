@@ -81,6 +81,7 @@ static void keep_spread(const struct lw_spread *spread, struct lw_noise_node *no
     node->lag1 = spread->noise_lag1;
     node->effective_n_mean = spread->effective_n_mean;
     node->effective_n_spread = spread->effective_n_spread;
+    node->effective_n_high = spread->effective_n_high;
     node->longest_run = (double)spread->longest_equal;
     node->resolution = spread->resolution;
     node->duration_s = spread->duration_s;
@@ -123,7 +124,8 @@ static void decide_stdev(const struct lw_noise_judging *judging, const struct lw
     if (lw_spread_decide(spread, node->limit, judging->at_look, &decided, NULL) != LW_OK) {
         return;
     }
-    node->n_to_decide = decided.n_to_decide * node->n / fmax(node->effective_n_spread, 1);
+    node->n_to_decide =
+        decided.n_to_decide * node->n / fmax(lw_spread_effective_n(spread, node->limit), 1);
     if (decided.decision != LW_LIMIT_OPEN) {
         node->verdict = decided.decision == LW_LIMIT_KEPT ? LW_PASS : LW_FAIL;
     }

@@ -110,6 +110,8 @@ static const struct lw_field node_fields[] = {
     NUMBER(lag1, "autocorrelation of neighbouring readings, without drift"),
     NUMBER(effective_n_mean, "independent readings that these are worth for the mean"),
     NUMBER(effective_n_spread, "independent readings that these are worth for the spread"),
+    NUMBER(effective_n_high,
+           "the same for the upper bound of the spread, should their noise be slow"),
     NUMBER(update_ms, "the node's own update interval"),
     {LW_AT(OF, update_from), .kind = LW_CHOICE, .names = update_words,
      .says = "where that is known from"},

@@ -7,6 +7,7 @@
 #include "stats/correlation.h"
 #include "stats/interval.h"
 #include "stats/quantile.h"
+#include "stats/steepness.h"
 
 #include <float.h>
 #include <math.h>
@@ -312,6 +313,10 @@ static enum lw_status without_drift(const double *time_s, const double *value, s
     }
     enum lw_status status =
         lw_effective_n(residual, n, &spread->effective_n_mean, &spread->effective_n_spread, error);
+    if (!status) {
+        status = lw_effective_n_steep(residual, n, &spread->effective_n_high, error);
+        spread->effective_n_high = fmin(spread->effective_n_high, spread->effective_n_spread);
+    }
     // The fit takes what is slow in the noise along with the drift: (1 + 2 sum rho) readings' worth
     // of it for each parameter.
     double taken = fmin(0.75, (double)parameters / spread->effective_n_mean);
@@ -349,11 +354,17 @@ enum lw_status lw_spread_bounds(const struct lw_spread *spread, double confidenc
                                 struct lw_interval *interval, struct lw_error *error)
 {
     *interval = (struct lw_interval){0, INFINITY};
-    if (!isfinite(spread->noise) || spread->effective_n_spread < 2) {
+    struct lw_interval above;
+    if (!isfinite(spread->noise) || spread->effective_n_high < 2) {
         return LW_OK;
     }
     enum lw_status status = lw_interval_stdev(LW_ONE_SIDED, confidence, spread->noise,
                                               spread->effective_n_spread, interval, error);
+    if (!status) {
+        status = lw_interval_stdev(LW_ONE_SIDED, confidence, spread->noise,
+                                   spread->effective_n_high, &above, error);
+        interval->high = above.high;
+    }
     if (!status && spread->below_resolution) {
         interval->low = 0;
         interval->high = fmax(interval->high, hidden_by_steps(spread));
@@ -361,14 +372,24 @@ enum lw_status lw_spread_bounds(const struct lw_spread *spread, double confidenc
     return status;
 }
 
+double lw_spread_effective_n(const struct lw_spread *spread, double limit)
+{
+    if (!isfinite(spread->noise)) {
+        return 1;
+    }
+    return spread->noise <= limit ? spread->effective_n_high : spread->effective_n_spread;
+}
+
 enum lw_status lw_spread_decide(const struct lw_spread *spread, double limit, unsigned together,
                                 struct lw_decided *decided, struct lw_error *error)
 {
     double noise = isfinite(spread->noise) ? spread->noise : 0;
-    double effective_n = isfinite(spread->noise) ? spread->effective_n_spread : 1;
+    double effective_n = lw_spread_effective_n(spread, limit);
     enum lw_status status = lw_decide_stdev(noise, effective_n, limit, together, decided, error);
-    if (!status && spread->below_resolution) {
+    if (!status) {
         status = lw_spread_bounds(spread, decided->confidence, &decided->bounds, error);
+    }
+    if (!status && spread->below_resolution) {
         bool kept = decided->bounds.high <= limit;
         decided->decision = kept ? LW_LIMIT_KEPT : LW_LIMIT_OPEN;
         decided->n_to_decide = kept ? effective_n : INFINITY;
@@ -398,6 +419,7 @@ static struct lw_spread unknown_spread(size_t n)
                               .noise_lag1 = NAN,
                               .effective_n_mean = 1,
                               .effective_n_spread = 1,
+                              .effective_n_high = 1,
                               .mean_u = NAN,
                               .stdev_high95 = INFINITY,
                               .drift_per_s = NAN,

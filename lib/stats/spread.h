@@ -43,8 +43,11 @@ struct lw_spread {
     // 1.
     double effective_n_mean;
     double effective_n_spread;
+    // What the upper bound of the spread takes them for: at most effective_n_spread, less where
+    // their spectrum may fall towards high frequencies (see stats/steepness.h).
+    double effective_n_high;
     double mean_u;      // standard uncertainty of the mean, noise / sqrt(effective_n_mean)
-    double stdev_low95; // one-sided 95 % each; 0 and INFINITY when effective_n_spread is below 2
+    double stdev_low95; // one-sided 95 % each; 0 and INFINITY when effective_n_high is below 2
     double stdev_high95;
     double drift_per_s;     // slope of the fitted line; NAN when all times are equal
     double drift_u_per_s;   // its standard uncertainty, widened for autocorrelation
@@ -74,6 +77,10 @@ enum lw_status lw_spread_bounds(const struct lw_spread *spread, double confidenc
 // their step can show. Undecided below the resolution is never decided by more readings.
 enum lw_status lw_spread_decide(const struct lw_spread *spread, double limit, unsigned together,
                                 struct lw_decided *decided, struct lw_error *error);
+
+// The effective number that lw_spread_decide() goes by and counts n_to_decide in: spread within the
+// limit is decided by the upper bound, spread over it by the lower.
+double lw_spread_effective_n(const struct lw_spread *spread, double limit);
 
 // Marks the outliers that `spread->outliers` counts: out[i] for each reading. A reading is one when
 // it is further from the median of its neighbourhood (5 each side) than noise alone reaches in n
