@@ -3,15 +3,28 @@
 // One word for what a node's readings show: the first that applies, from what makes the others
 // meaningless to what only adds to them.
 #include "check/noise_inside.h"
+#include "stats/quantile.h"
 
 #include <string.h>
 
-enum { FEWEST_OUTLIERS = 3 };
+enum { FEWEST_OUTLIERS = 2 };
 
+// The probability of four standard deviations of a normal number, one side.
+static const double surely = 3.167e-5;
+
+// A slope that is surely there, by Student with what slow noise leaves of the readings, and that
+// may be, within two standard uncertainties, over the run as large as the limit.
 static bool drifts(const struct lw_noise_node *node)
 {
-    double over_run = fabs(node->drift_per_s) * node->duration_s;
-    return fabs(node->drift_per_s) > 4 * node->drift_u_per_s && over_run > node->limit;
+    double reach = INFINITY;
+    double dof = fmax(node->effective_n_mean - 2, 1);
+    if (!(node->drift_u_per_s > 0) || !(node->effective_n_mean > 2) ||
+        lw_quantile_t(LW_TAIL_ABOVE, surely, dof, &reach, NULL) != LW_OK) {
+        return false;
+    }
+    double most_per_s = fabs(node->drift_per_s) + 2 * node->drift_u_per_s;
+    return fabs(node->drift_per_s) > reach * node->drift_u_per_s &&
+           most_per_s * node->duration_s > node->limit;
 }
 
 // Single readings far off: some, or fewer that make the spread what it is.

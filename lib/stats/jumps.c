@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// The best split of sorted readings comes from their running sums. What tells two levels from one
-// broad heap is the distance over the spread within: about 2.6 for normal noise split in
-// halves, 3.5 for evenly spread readings, 4.1 for a sine.
+// Levels that lie close together are hidden by the noise of single readings, but readings stay at a
+// level: running medians, which keep edges, show levels half as far apart. The best split of sorted
+// readings comes from their running sums. What tells two levels from one broad heap is the distance
+// over the spread within: about 2.6 for normal noise split in halves, 3.5 for evenly spread
+// readings, 4.1 for a sine.
 #include "stats/jumps.h"
 
 #include "stats/spread.h"
@@ -13,11 +15,17 @@
 #include <string.h>
 
 static const double apart = 6;          // distance of the levels, in spreads within
+static const double apart_smooth = 5;   // the same of running medians, where more is asked
+static const double apart_raw = 2.8;    // the same of single readings, told apart by their medians
 static const double apart_steps = 2.5;  // the same in steps of the reading
 static const double least_share = 0.02; // of the readings at the rarer level
 static const double least_stay = 3;     // readings at a time
 
-enum { FEWEST = 20, FEWEST_RARER = 5 };
+enum { FEWEST = 20, FEWEST_RARER = 5, WIDEST = 9 };
+
+static const int widths[] = {1, 5, WIDEST}; // of the running medians
+
+static const struct lw_jumps no_jumps = {LW_JUMPS_NONE, NAN, 0, 0, NAN};
 
 // A split of readings at a threshold.
 struct split {
@@ -57,17 +65,17 @@ static struct split best_split(double *value, size_t n)
     return best;
 }
 
-static bool is_apart(const struct split *split, size_t n, double resolution)
+static bool is_apart(const struct split *split, size_t n, double least, double resolution)
 {
     size_t rarer = split->upper < n - split->upper ? split->upper : n - split->upper;
     if (rarer < FEWEST_RARER || (double)rarer < least_share * (double)n) {
         return false;
     }
     if (resolution > 0) {
-        return split->distance > apart * split->within &&
+        return split->distance > least * split->within &&
                split->distance > apart_steps * resolution;
     }
-    return split->distance > apart * split->within;
+    return split->distance > least * split->within;
 }
 
 // Counts changes of side and the stays at the rarer one.
@@ -78,8 +86,10 @@ static void follow(const double *time_s, const double *value, size_t n, const st
     size_t stays = 0, rarer = 0, switches = 0;
     bool before = false;
     for (size_t i = 0; i < n; i++) {
-        bool upper = value[i] > split->threshold;
-        bool here = upper == rarer_is_upper;
+        // What is not clearly on the other side stays where it was.
+        double over = value[i] - split->threshold;
+        bool clear = i == 0 || fabs(over) > split->distance / 6;
+        bool here = clear ? (over > 0) == rarer_is_upper : before;
         switches += i > 0 && here != before;
         stays += here && (i == 0 || !before);
         rarer += here;
@@ -102,18 +112,79 @@ static bool may_be_steps(const struct split *split, double resolution)
     return !(resolution > 0) && split->within <= 1e-9 * split->distance;
 }
 
-// Looks for levels in readings about 0, in `value`; uses `scratch` of n. False when there is no use
-// in looking further.
+// Few values are sorted fastest by insertion.
+static double middle_of(const double *value, size_t width)
+{
+    double window[WIDEST];
+    for (size_t i = 0; i < width; i++) {
+        size_t at = i;
+        for (; at > 0 && window[at - 1] > value[i]; at--) {
+            window[at] = window[at - 1];
+        }
+        window[at] = value[i];
+    }
+    return window[width / 2];
+}
+
+// The median of `width` neighbours about each, at the ends of the first or last so many.
+static void run_median(const double *value, size_t n, size_t width, double *median)
+{
+    for (size_t i = 0; i < n; i++) {
+        size_t first = i < width / 2 ? 0 : i - width / 2;
+        first = first + width > n ? n - width : first;
+        median[i] = middle_of(value + first, width);
+    }
+}
+
+// Readings on their way between the levels, in the middle third: a sine has a fifth of them there,
+// one that drifts to and fro more; jumps leave a few each, and noise a few.
+static bool is_abrupt(const double *value, size_t n, const struct split *split, size_t switches)
+{
+    size_t between = 0;
+    for (size_t i = 0; i < n; i++) {
+        between += fabs(value[i] - split->threshold) < split->distance / 6;
+    }
+    return (double)between <= 2 * (double)switches + 0.03 * (double)n;
+}
+
+// The readings themselves, told apart by the side of their running median: levels are so far apart
+// in spreads within. Readings of a fast tone lie at its two ends, and so do their medians, but not
+// the readings of one side.
+static bool stay_apart(const double *value, const double *smooth, size_t n,
+                       const struct split *split)
+{
+    double sum[2] = {0}, squares = 0, count[2] = {0};
+    for (size_t i = 0; i < n; i++) {
+        bool upper = smooth[i] > split->threshold;
+        count[upper]++;
+        sum[upper] += value[i];
+        squares += value[i] * value[i];
+    }
+    double low = sum[0] / count[0], high = sum[1] / count[1];
+    double within = squares - count[0] * low * low - count[1] * high * high;
+    return high - low > apart_raw * sqrt(fmax(0, within) / (double)(n - 2));
+}
+
+// Looks for levels in readings about 0, in `value`; uses `scratch` of 2 n. False when there is no
+// use in looking further.
 static bool look(const double *time_s, const double *value, size_t n, double resolution,
                  double *scratch, struct lw_jumps *jumps)
 {
-    memcpy(scratch, value, n * sizeof *scratch);
-    struct split split = best_split(scratch, n);
-    if (may_be_steps(&split, resolution)) {
-        return false;
-    }
-    if (is_apart(&split, n, resolution)) {
-        follow(time_s, value, n, &split, jumps);
+    double *smooth = scratch + n;
+    for (size_t i = 0; i < sizeof widths / sizeof *widths && jumps->kind == LW_JUMPS_NONE; i++) {
+        run_median(value, n, (size_t)widths[i], smooth);
+        memcpy(scratch, smooth, n * sizeof *scratch);
+        struct split split = best_split(scratch, n);
+        if (widths[i] == 1 && may_be_steps(&split, resolution)) {
+            return false;
+        }
+        if (is_apart(&split, n, widths[i] > 1 ? apart_smooth : apart, resolution)) {
+            follow(time_s, smooth, n, &split, jumps);
+        }
+        if (widths[i] > 1 && !(is_abrupt(smooth, n, &split, jumps->switches) &&
+                               stay_apart(value, smooth, n, &split))) {
+            *jumps = no_jumps;
+        }
     }
     return jumps->kind == LW_JUMPS_NONE;
 }
@@ -121,11 +192,11 @@ static bool look(const double *time_s, const double *value, size_t n, double res
 enum lw_status lw_jumps_find(const double *time_s, const double *value, size_t n, double resolution,
                              struct lw_jumps *jumps, struct lw_error *error)
 {
-    *jumps = (struct lw_jumps){LW_JUMPS_NONE, NAN, 0, 0, NAN};
+    *jumps = no_jumps;
     if (n < FEWEST) {
         return lw_fail(error, LW_USAGE, "%zu readings are too few to see jumps", n);
     }
-    double *centred = malloc(2 * n * sizeof *centred);
+    double *centred = malloc(3 * n * sizeof *centred);
     if (!centred) {
         return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
     }

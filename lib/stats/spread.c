@@ -300,6 +300,22 @@ static void count_ends(const double *value, size_t n, const struct lw_spread_opt
     }
 }
 
+// What the readings are worth: by their autocorrelation as seen, and less where the shape of their
+// spectrum says so.
+static enum lw_status count_worth(const double *residual, size_t n, struct lw_spread *spread,
+                                  struct lw_error *error)
+{
+    double for_slope = 1;
+    enum lw_status status =
+        lw_effective_n(residual, n, &spread->effective_n_mean, &spread->effective_n_spread, error);
+    if (!status) {
+        status = lw_effective_n_steep(residual, n, &for_slope, &spread->effective_n_high, error);
+        spread->effective_n_mean = fmin(for_slope, spread->effective_n_mean);
+        spread->effective_n_high = fmin(spread->effective_n_high, spread->effective_n_spread);
+    }
+    return status;
+}
+
 // Everything that needs the residuals of the straight line.
 static enum lw_status without_drift(const double *time_s, const double *value, size_t n,
                                     double *residual, struct lw_spread *spread,
@@ -311,12 +327,7 @@ static enum lw_status without_drift(const double *time_s, const double *value, s
         spread->noise = sqrt(squares(residual, n) / (double)(n - parameters));
         spread->noise_lag1 = lw_moments(residual, n).lag1;
     }
-    enum lw_status status =
-        lw_effective_n(residual, n, &spread->effective_n_mean, &spread->effective_n_spread, error);
-    if (!status) {
-        status = lw_effective_n_steep(residual, n, &spread->effective_n_high, error);
-        spread->effective_n_high = fmin(spread->effective_n_high, spread->effective_n_spread);
-    }
+    enum lw_status status = count_worth(residual, n, spread, error);
     // The fit takes what is slow in the noise along with the drift: (1 + 2 sum rho) readings' worth
     // of it for each parameter.
     double taken = fmin(0.75, (double)parameters / spread->effective_n_mean);

@@ -16,7 +16,7 @@ static const double flattest = -1, steepest = 4, most_alike = 0.995;
 // The periodogram at k / n, k = 1..count, and the centred logarithms of k.
 struct periodogram {
     size_t n, count;
-    double *power, *log_k;
+    double *power, *log_k, mean_log_k;
     double log_k_squares;
     double total, total_cosine; // of the powers, of powers times cos(2 pi k / n)
 };
@@ -59,15 +59,14 @@ static enum lw_status periodogram_start(struct periodogram *periodogram, const d
         return lw_fail(error, LW_MEMORY, "no memory for %zu readings", n);
     }
     periodogram->log_k = periodogram->power + count;
-    double mean = 0;
     for (size_t k = 0; k < count; k++) {
         periodogram->log_k[k] = log((double)(k + 1));
-        mean += periodogram->log_k[k] / (double)count;
+        periodogram->mean_log_k += periodogram->log_k[k] / (double)count;
     }
     enum lw_status status = transform(residual, n, periodogram->power, count, error);
     for (size_t k = 0; k < count && status == LW_OK; k++) {
         double power = periodogram->power[k];
-        periodogram->log_k[k] -= mean;
+        periodogram->log_k[k] -= periodogram->mean_log_k;
         periodogram->log_k_squares += periodogram->log_k[k] * periodogram->log_k[k];
         periodogram->total += power;
         periodogram->total_cosine += power * cos(2 * M_PI * (double)(k + 1) / (double)n);
@@ -129,57 +128,86 @@ static double fit_rho(const struct periodogram *periodogram, double *minus_log_l
     return best;
 }
 
+// What a spectrum of mean `sum` / count is worth.
+struct worth {
+    double for_slope; // share of the readings
+    double degrees;   // of freedom, for the spread
+};
+
 static double degrees(double sum, double squares)
 {
     return 2 * sum * sum / squares;
 }
 
-static double degrees_of_slope(const struct periodogram *periodogram, double slope)
+// Sum and sum of squares of k^-slope, k centred.
+static double power_law(const struct periodogram *periodogram, double slope, double *squares)
 {
-    double sum = 0, squares = 0;
+    double sum = 0;
+    *squares = 0;
     for (size_t k = 0; k < periodogram->count; k++) {
         double level = exp(-slope * periodogram->log_k[k]);
         sum += level;
-        squares += level * level;
+        *squares += level * level;
     }
-    return degrees(sum, squares);
+    return sum;
 }
 
-static double degrees_of_rho(const struct periodogram *periodogram, double rho)
+// The mean of k^-slope weighed with j1(pi k)^2 over all k from 0: Weber and Schafheitlin's
+// integral, which ends at 3.
+static double heard_by_slope(double slope)
 {
-    double sum = 0, squares = 0;
+    double a = fmin(slope, 2.5);
+    double log_integral = lgamma(1 + a) + lgamma(1.5 - a / 2) - (1 + a) * M_LN2 -
+                          2 * lgamma(1 + a / 2) - lgamma(2.5 + a / 2);
+    return 3 * exp(a * log(M_PI) + log_integral);
+}
+
+static struct worth worth_of_slope(const struct periodogram *periodogram, double slope)
+{
+    double squares, steeper = fmax(slope + 1 / sqrt(periodogram->log_k_squares), 0);
+    double a = fmax(slope, 0);
+    double mean = power_law(periodogram, a, &squares) / (double)periodogram->count;
+    double sum = power_law(periodogram, steeper, &squares);
+    return (struct worth){mean / (exp(a * periodogram->mean_log_k) * heard_by_slope(a)),
+                          degrees(sum, squares)};
+}
+
+static struct worth worth_of_rho(const struct periodogram *periodogram, double rho)
+{
+    double n = (double)periodogram->n, alike = fabs(rho), sum = 0, squares = 0;
+    // The fit of the line made the residuals look less alike (after Kendall 1954).
+    double fitted = (2 + 4 * alike) / n;
+    double most = fmin(alike + fitted + sqrt(fmax(1 - alike * alike, 0) / n), most_alike);
     for (size_t k = 1; k <= periodogram->count; k++) {
-        double turn = 2 * M_PI * (double)k / (double)periodogram->n;
-        double level = 1 / (1 - 2 * rho * cos(turn) + rho * rho);
+        double level = 1 / (1 - 2 * most * cos(2 * M_PI * (double)k / n) + most * most);
         sum += level;
         squares += level * level;
     }
-    return degrees(sum, squares);
+    double near = fmin(fmax(rho + fitted, 0), most_alike);
+    return (struct worth){(1 - near) / (1 + near), degrees(sum, squares)};
 }
 
-static double cautious_degrees(const struct periodogram *periodogram)
+static struct worth worth_of(const struct periodogram *periodogram)
 {
-    double power_law, alike, n = (double)periodogram->n;
-    double slope = fit_slope(periodogram, &power_law), rho = fabs(fit_rho(periodogram, &alike));
-    if (alike < power_law - clearly_likelier) {
-        // The fit of the line made the residuals look less alike (after Kendall 1954).
-        double more = (2 + 4 * rho) / n + sqrt(fmax(1 - rho * rho, 0) / n);
-        return degrees_of_rho(periodogram, fmin(rho + more, most_alike));
-    }
-    return degrees_of_slope(periodogram, fmax(slope + 1 / sqrt(periodogram->log_k_squares), 0));
+    double falling, alike;
+    double slope = fit_slope(periodogram, &falling), rho = fit_rho(periodogram, &alike);
+    return alike < falling - clearly_likelier ? worth_of_rho(periodogram, rho)
+                                              : worth_of_slope(periodogram, slope);
 }
 
-enum lw_status lw_effective_n_steep(const double *residual, size_t n, double *for_spread,
-                                    struct lw_error *error)
+enum lw_status lw_effective_n_steep(const double *residual, size_t n, double *for_slope,
+                                    double *for_spread, struct lw_error *error)
 {
     struct periodogram periodogram;
-    *for_spread = (double)n;
+    *for_slope = *for_spread = (double)n;
     if (n < FEWEST) {
         return LW_OK;
     }
     enum lw_status status = periodogram_start(&periodogram, residual, n, error);
     if (status == LW_OK && periodogram.total > 0) {
-        *for_spread = fmin(cautious_degrees(&periodogram) + 1, (double)n);
+        struct worth worth = worth_of(&periodogram);
+        *for_slope = fmin(fmax(worth.for_slope * (double)n, 1), (double)n);
+        *for_spread = fmin(worth.degrees + 1, (double)n);
     }
     periodogram_finish(&periodogram);
     return status;

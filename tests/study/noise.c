@@ -126,11 +126,17 @@ static void situation_row(const struct situation *situation, uint64_t seeds)
         walk_close(&walk);
     }
     printf("| %-17s |", situation->says);
-    size_t right = 0;
+    size_t right = 0, open = 0;
     for (size_t k = 0; k + 1 < CAUSES; k++) {
-        right += strcmp(causes[k], situation->cause) == 0 ? count[k] : 0;
+        bool is = strcmp(causes[k], situation->cause) == 0;
+        bool says_nothing =
+            strcmp(causes[k], "quiet") == 0 || strcmp(causes[k], "unexplained") == 0;
+        right += is ? count[k] : 0;
+        open += !is && says_nothing ? count[k] : 0;
     }
-    printf(" %5.1f | %-13s |", 100.0 * (double)right / (double)seeds, situation->cause);
+    double share = 100.0 / (double)seeds;
+    printf(" %-13s | %5.1f | %5.1f | %5.1f |", situation->cause, share * (double)right,
+           share * (double)open, share * (double)(seeds - right - open));
     printf(" %3llu / %3llu / %3llu | %3llu |", (unsigned long long)pattern[LW_NOISE_COMMON],
            (unsigned long long)pattern[LW_NOISE_NEAR],
            (unsigned long long)pattern[LW_NOISE_UNCLEAR], (unsigned long long)others);
@@ -232,8 +238,9 @@ int main(int argc, char **argv)
     uint64_t placements = argc > 2 ? strtoull(argv[2], NULL, 10) : 1000;
     uint64_t runs = argc > 3 ? strtoull(argv[3], NULL, 10) : 1000;
     static const double ratios[] = {0.5, 0.8, 0.9, 1, 1.1, 1.25, 2};
-    printf("| situation | right %% | cause | common / near / unclear | at the last node | else |\n"
-           "| --- | --- | --- | --- | --- | --- |\n");
+    printf("| situation | cause | right | nothing said | wrong | common / near / unclear | "
+           "at the last node | instead |\n"
+           "| --- | --- | --- | --- | --- | --- | --- | --- |\n");
     for (size_t i = 0; seeds > 0 && i < sizeof situations / sizeof *situations; i++) {
         situation_row(&situations[i], seeds);
     }

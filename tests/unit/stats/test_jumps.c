@@ -68,6 +68,57 @@ static void a_shift_that_stays_is_one_jump(void **state)
     assert_int_equal(jumps.switches, 1);
 }
 
+static void levels_close_together_are_found_since_readings_stay(void **state)
+{
+    (void)state;
+    // 3.3 standard deviations apart: single readings do not tell the levels.
+    size_t steps = 0, telegraphs = 0;
+    for (uint64_t seed = 1; seed <= 50; seed++) {
+        make_noise(seed);
+        for (size_t i = 700; i < N; i++) {
+            value[i] += 3.3;
+        }
+        struct lw_jumps jumps = find(NAN);
+        steps += jumps.kind == LW_JUMP_ONCE && fabs(jumps.step - 3.3) < 0.5;
+        make_noise(100 + seed);
+        for (size_t i = 0; i < N; i++) {
+            value[i] += i % 30 < 10 ? 3.6 : 0;
+        }
+        telegraphs += find(NAN).kind == LW_JUMPS_TELEGRAPH;
+    }
+    assert_true(steps >= 48);
+    assert_true(telegraphs >= 45);
+}
+
+static void hum_at_drawn_times_is_no_telegraph(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 1; seed <= 50; seed++) {
+        make_noise(seed);
+        for (size_t i = 0; i < N; i++) {
+            double turn = lw_random_uniform((struct lw_random){seed, 2, 1}, i);
+            value[i] += 20 * cos(2 * M_PI * turn);
+        }
+        assert_int_equal(find(NAN).kind, LW_JUMPS_NONE);
+    }
+}
+
+static void noise_that_wanders_is_no_jump(void **state)
+{
+    (void)state;
+    size_t jumps = 0;
+    for (uint64_t seed = 1; seed <= 100; seed++) {
+        double wander = 0;
+        make_noise(seed);
+        for (size_t i = 0; i < N; i++) {
+            wander += lw_random_normal((struct lw_random){seed, 3, 1}, i);
+            value[i] += wander;
+        }
+        jumps += find(NAN).kind != LW_JUMPS_NONE;
+    }
+    assert_true(jumps <= 3);
+}
+
 static void spikes_are_no_jumps(void **state)
 {
     (void)state;
@@ -123,6 +174,9 @@ int main(void)
         cmocka_unit_test(a_loose_contact_is_a_telegraph),
         cmocka_unit_test(a_telegraph_on_a_drift_is_found),
         cmocka_unit_test(a_shift_that_stays_is_one_jump),
+        cmocka_unit_test(levels_close_together_are_found_since_readings_stay),
+        cmocka_unit_test(hum_at_drawn_times_is_no_telegraph),
+        cmocka_unit_test(noise_that_wanders_is_no_jump),
         cmocka_unit_test(spikes_are_no_jumps),
         cmocka_unit_test(noise_sines_and_drift_are_no_jumps),
         cmocka_unit_test(flicker_between_two_steps_of_the_reading_is_no_jump),

@@ -44,39 +44,46 @@ static void make_pink(uint32_t series, size_t n)
     }
 }
 
-static double worth(size_t n)
+static double worth(size_t n, double *for_slope)
 {
     double residual[MOST], for_spread = NAN;
     lw_line_residuals(time_s, value, n, residual);
-    assert_int_equal(lw_effective_n_steep(residual, n, &for_spread, NULL), LW_OK);
+    assert_int_equal(lw_effective_n_steep(residual, n, for_slope, &for_spread, NULL), LW_OK);
     return for_spread;
 }
 
 static void white_readings_keep_their_worth(void **state)
 {
     (void)state;
+    double for_slope = NAN;
     for (uint32_t series = 0; series < 20; series++) {
         make_alike(series, 1000, 0);
-        assert_true(worth(1000) > 900);
+        assert_true(worth(1000, &for_slope) > 900);
+        assert_true(for_slope > 400);
     }
 }
 
 static void alike_readings_are_told_from_slow_noise_and_worth_what_theory_says(void **state)
 {
     (void)state;
+    double for_slope = NAN;
     // AR(1), rho 0.9: (1 + rho^2) / (1 - rho^2) = 9.526 readings are worth one for a spread
     // (Bayley and Hammersley 1946, for long series).
     make_alike(1, 4096, 0.9);
-    assert_true(fabs(4096 / worth(4096) / 9.526 - 1) < 0.3);
+    assert_true(fabs(4096 / worth(4096, &for_slope) / 9.526 - 1) < 0.3);
+    // For a mean, and a slope, (1 + rho) / (1 - rho) = 19 (same).
+    assert_true(fabs(4096 / for_slope / 19 - 1) < 0.3);
 }
 
 static void pink_readings_are_worth_little_however_many(void **state)
 {
     (void)state;
+    double for_slope = NAN;
     // S = 1/k over k = 1 .. m: 2 (ln m + 0.5772)^2 / (pi^2/6) degrees of freedom, 77 for m = 2048.
     make_pink(1, 4096);
-    assert_true(worth(4096) < 100);
-    assert_true(worth(4096) > 30);
+    assert_true(worth(4096, &for_slope) < 100);
+    assert_true(worth(4096, &for_slope) > 30);
+    assert_true(for_slope < 40);
 }
 
 // 400 series; a bound that holds in 95 % is missed here once in 1000 (binomial: 20 fail in the
@@ -119,13 +126,14 @@ static void upper_bounds_hold_under_slow_noise(void **state)
 static void few_readings_and_readings_that_never_move_are_left_alone(void **state)
 {
     (void)state;
+    double for_slope = NAN;
     make_alike(1, 15, 0.9);
-    assert_true(worth(15) == 15);
+    assert_true(worth(15, &for_slope) == 15 && for_slope == 15);
     for (size_t i = 0; i < 100; i++) {
         time_s[i] = (double)i;
         value[i] = 3;
     }
-    assert_true(worth(100) == 100);
+    assert_true(worth(100, &for_slope) == 100);
 }
 
 int main(void)
