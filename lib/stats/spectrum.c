@@ -34,23 +34,35 @@ static struct sums collect(const double *time_s, const double *value, size_t n, 
     return sums;
 }
 
-// Lomb's power from the sums, in units of `variance`, in the form of Press and Rybicki (1989). A
-// part that no reading can carry (all at the same phase) counts nothing.
-static double power_of(const struct sums *sums, double n, double variance)
+// Where the sums leave next to nothing across the direction that they have most along.
+static double power_along(const struct sums *sums, double n, double size, double variance)
 {
-    double size = hypot(sums->sine_two, sums->cosine_two);
-    double cosine_two = size > 0 ? sums->cosine_two / size : 1;
-    double cosine = sqrt(fmax(0, 0.5 + 0.5 * cosine_two));
-    double sine = copysign(sqrt(fmax(0, 0.5 - 0.5 * cosine_two)), sums->sine_two);
+    double cosine = sqrt(fmax(0, 0.5 + 0.5 * sums->cosine_two / size));
+    double sine = copysign(sqrt(fmax(0, 0.5 - 0.5 * sums->cosine_two / size)), sums->sine_two);
     double along = sums->cosine * cosine + sums->sine * sine;
     double across = sums->sine * cosine - sums->cosine * sine;
-    double along_weight = (n + size) / 2;
+    double power = along * along / ((n + size) / 2);
     double across_weight = (n - size) / 2;
-    double power = along * along / along_weight;
     if (across_weight > 1e-10 * n) {
         power += across * across / across_weight;
     }
     return power / (2 * variance);
+}
+
+// Lomb's power from the sums, in units of `variance`: what a least-squares fit of cosine and sine
+// takes off the squares. Where that system is near to singular, in the form of Press and Rybicki
+// (1989), in which a part that no reading can carry (all at the same phase) counts nothing.
+static double power_of(const struct sums *sums, double n, double variance)
+{
+    double square = sums->sine_two * sums->sine_two + sums->cosine_two * sums->cosine_two;
+    double determinant = n * n - square;
+    if (determinant < 0.01 * n * n) {
+        return power_along(sums, n, sqrt(square), variance);
+    }
+    double c = sums->cosine, s = sums->sine;
+    double taken =
+        n * (c * c + s * s) - sums->cosine_two * (c * c - s * s) - 2 * sums->sine_two * c * s;
+    return taken / determinant / variance;
 }
 
 static enum lw_status check_readings(const double *value, size_t n, struct lw_moments *moments,
@@ -70,7 +82,7 @@ enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
                        const double *frequency_hz, size_t count, double *power,
                        struct lw_error *error)
 {
-    struct lw_moments moments;
+    struct lw_moments moments = {NAN, NAN, NAN};
     enum lw_status status = check_readings(value, n, &moments, error);
     for (size_t i = 0; i < count && !status; i++) {
         struct sums sums = collect(time_s, value, n, moments.mean, frequency_hz[i]);
@@ -82,65 +94,64 @@ enum lw_status lw_lomb(const double *time_s, const double *value, size_t n,
 // The arrays of one fast spectrum. The band's middle frequency is taken out of the readings first,
 // so that the transform is as long as the band and not as its highest frequency.
 struct band {
-    double *turn;                // step_hz x time, n
-    double complex *strength[2]; // n: readings over their spread, and ones, both turned back by the
-                                 // middle frequency (the ones twice, for the double frequency)
-    double complex *sum[2];      // 2 count + 1
+    double *turn;             // per reading
+    double complex *strength; // per reading: turned back by the middle frequency
+    double complex *sum[2]; // of the readings over their spread, and of ones at twice the frequency
 };
 
 static void band_finish(struct band *band)
 {
     free(band->turn);
-    for (int i = 0; i < 2; i++) {
-        free(band->strength[i]);
-        free(band->sum[i]);
-    }
+    free(band->strength);
+    free(band->sum[0]);
+    free(band->sum[1]);
 }
 
-static enum lw_status band_start(struct band *band, size_t n, size_t count, struct lw_error *error)
+static enum lw_status band_start(struct band *band, size_t n, size_t half, struct lw_error *error)
 {
-    *band = (struct band){.turn = calloc(n, sizeof(double))};
-    bool whole = band->turn != NULL;
-    for (int i = 0; i < 2; i++) {
-        band->strength[i] = calloc(n, sizeof(double complex));
-        band->sum[i] = calloc(2 * count + 1, sizeof(double complex));
-        whole = whole && band->strength[i] && band->sum[i];
-    }
-    return whole ? LW_OK : lw_fail(error, LW_MEMORY, "no memory for %zu frequencies", count);
+    *band = (struct band){.turn = malloc(n * sizeof(double)),
+                          .strength = malloc(n * sizeof(double complex)),
+                          .sum = {malloc((2 * half + 1) * sizeof(double complex)),
+                                  malloc((2 * half + 1) * sizeof(double complex))}};
+    bool whole = band->turn && band->strength && band->sum[0] && band->sum[1];
+    return whole ? LW_OK : lw_fail(error, LW_MEMORY, "no memory for %zu frequencies", 2 * half);
 }
 
+// Readings over their spread, or ones (value NULL).
 static void band_fill(struct band *band, const double *time_s, const double *value, size_t n,
                       const struct lw_moments *moments, double middle_hz, double step_hz)
 {
     for (size_t j = 0; j < n; j++) {
         double since_s = time_s[j] - time_s[0];
         double phase = 2 * M_PI * middle_hz * since_s;
-        double complex back = CMPLX(cos(phase), -sin(phase));
+        double size = value != NULL ? (value[j] - moments->mean) / moments->stdev : 1;
         band->turn[j] = step_hz * since_s;
-        band->strength[0][j] = (value[j] - moments->mean) / moments->stdev * back;
-        band->strength[1][j] = back * back;
+        band->strength[j] = CMPLX(size * cos(phase), -size * sin(phase));
     }
 }
 
 enum lw_status lw_lomb_band(const double *time_s, const double *value, size_t n, double low_hz,
                             double step_hz, size_t count, double *power, struct lw_error *error)
 {
-    struct lw_moments moments;
+    struct lw_moments moments = {NAN, NAN, NAN};
     struct band band;
+    size_t half = count / 2;
+    double middle_hz = low_hz + step_hz * (double)half;
     enum lw_status status = check_readings(value, n, &moments, error);
     if (status) {
         return status;
     }
-    size_t middle = count / 2;
-    status = band_start(&band, n, count, error);
+    status = band_start(&band, n, half, error);
     if (!status) {
-        band_fill(&band, time_s, value, n, &moments, low_hz + step_hz * (double)middle, step_hz);
-        status = lw_nonuniform_sums(band.turn, n, 2, (const double complex *const *)band.strength,
-                                    count, band.sum, error);
+        band_fill(&band, time_s, value, n, &moments, middle_hz, step_hz);
+        status = lw_nonuniform_sums(band.turn, n, band.strength, half, band.sum[0], error);
+    }
+    if (!status) {
+        band_fill(&band, time_s, NULL, n, NULL, 2 * middle_hz, 2 * step_hz);
+        status = lw_nonuniform_sums(band.turn, n, band.strength, half, band.sum[1], error);
     }
     for (size_t i = 0; i < count && !status; i++) {
-        double complex one = band.sum[0][count + i - middle];
-        double complex two = band.sum[1][count + 2 * i - 2 * middle];
+        double complex one = band.sum[0][i], two = band.sum[1][i];
         struct sums sums = {-cimag(one), creal(one), -cimag(two), creal(two)};
         power[i] = power_of(&sums, (double)n, 1);
     }

@@ -84,8 +84,7 @@ static enum lw_status strongest(const double *time_s, size_t n, double low_hz, d
         work.strength[i] = CMPLX(cos(phase), -sin(phase));
     }
     if (!status) {
-        const double complex *strength = work.strength;
-        status = lw_nonuniform_sums(work.turn, n, 1, &strength, half, &work.sum, error);
+        status = lw_nonuniform_sums(work.turn, n, work.strength, half, work.sum, error);
     }
     if (!status) {
         size_t at = first_strong(work.sum, 2 * half + 1);
