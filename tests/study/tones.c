@@ -2,13 +2,14 @@
 //
 // How often noise alone is called a tone, how small a hum is still found, and whether 50 Hz is told
 // from 49.5 Hz and from what both fold onto. Usage: tones [SERIES], 10000 by default for hum; the
-// search for all tones, which is slower, gets a tenth of that.
+// search for all tones, which is slower, gets a tenth of that, the power of the search a
+// twentieth.
 #include "stats/tones.h"
 #include "stats/mains.h"
 #include "stats/random.h"
 #include "stats/setup.h"
 
-enum { MOST = 4000, OCTAVES = 10 };
+enum { MOST = 4000, OCTAVES = 10, MOST_SERIES = 2000 };
 
 static double time_s[MOST], value[MOST];
 
@@ -105,40 +106,48 @@ static bool hum_found(uint32_t series, const struct reading *reading, double amp
     return mains.tone.false_alarm < 0.01 && fabs(mains.tone.frequency_hz - 50) < 0.05;
 }
 
-// Smallest amplitude that is found in nine of ten series, by halves; INFINITY above 100.
-static double found_nine_in_ten(const struct reading *reading, uint32_t series)
+// The amplitude from which on the hum is found in this series, within 1 %; INFINITY above
+// `highest`.
+static double found_from(uint32_t series, const struct reading *reading, double highest)
 {
-    double low = 0, high = 0.125;
-    bool enough = false;
-    for (int step = 0; step < 20 && (!enough || high - low > 0.03 * high); step++) {
-        double amplitude = enough ? (low + high) / 2 : 2 * high;
-        uint32_t found = 0;
-        for (uint32_t i = 0; i < series; i++) {
-            found += hum_found(i, reading, amplitude);
-        }
-        bool often = 10 * found >= 9 * series;
-        if (!enough) {
-            enough = often;
-            low = high;
-            high = amplitude;
-        } else if (often) {
-            high = amplitude;
-        } else {
-            low = amplitude;
-        }
-        if (!enough && high > 100) {
-            return INFINITY;
-        }
+    double low = highest / 4096, high = highest;
+    if (!hum_found(series, reading, highest)) {
+        return INFINITY;
+    }
+    while (high > 1.01 * low) {
+        double middle = sqrt(low * high);
+        *(hum_found(series, reading, middle) ? &high : &low) = middle;
     }
     return high;
 }
 
-static void print_amplitude(double amplitude, int width)
+static int ascending(const void *a, const void *b)
 {
-    if (isfinite(amplitude)) {
-        printf(" %*.2f |", width, amplitude);
+    double left = *(const double *)a, right = *(const double *)b;
+    return (left > right) - (left < right);
+}
+
+// The amplitudes of all series in order: the nine-in-ten one, and those between which it lies with
+// 95 %, whatever their distribution: the ranks 1.96 binomial standard deviations below and above.
+static void found_nine_in_ten(const struct reading *reading, uint32_t series, double amplitude[3])
+{
+    double from[MOST_SERIES];
+    for (uint32_t i = 0; i < series; i++) {
+        from[i] = found_from(i, reading, 16);
+    }
+    qsort(from, series, sizeof *from, ascending);
+    double rank = 0.9 * series, reach = 1.96 * sqrt(0.09 * series);
+    amplitude[0] = from[(size_t)ceil(rank) - 1];
+    amplitude[1] = from[(size_t)floor(rank - reach) - 1];
+    amplitude[2] = from[(size_t)fmin(ceil(rank + reach) + 1, series) - 1];
+}
+
+static void print_amplitude(const double amplitude[3])
+{
+    if (isfinite(amplitude[2])) {
+        printf(" %.3f (%.3f to %.3f) |", amplitude[0], amplitude[1], amplitude[2]);
     } else {
-        printf(" %*s |", width, "-");
+        printf(" - |");
     }
 }
 
@@ -146,21 +155,23 @@ static void power_of_search(uint32_t series)
 {
     static const double rates_hz[] = {2, 10, 50}, jitters_s[] = {0.1e-3, 1e-3, 16e-3},
                         averagings_s[] = {0, 8e-3, 20e-3};
-    printf("\nAmplitude of a 50 Hz hum, in standard deviations of white noise, that is found in "
-           "nine of ten "
-           "series\n(level 1 %%, 60 s, dither of one interval, %u series a point; - where none up "
-           "to 100)\n\n",
-           series);
-    printf("| polls a s | jitter ms | averaging 0 ms |  8 ms | 20 ms |\n"
-           "| --------- | --------- | -------------- | ----- | ----- |\n");
+    series = series < MOST_SERIES ? series : MOST_SERIES;
+    printf(
+        "\nAmplitude of a 50 Hz hum, in standard deviations of white noise, that is found in "
+        "nine of ten series, with its 95 %% interval\n(level 1 %%, 60 s, dither of one interval, "
+        "%u series a point; - where none up to 16)\n\n",
+        series);
+    printf("| polls a s | jitter ms | averaging 0 ms | 8 ms | 20 ms |\n"
+           "| --- | --- | --- | --- | --- |\n");
     for (int r = 0; r < 3; r++) {
         for (int j = 0; j < 3; j++) {
-            printf("| %9g | %9g |", rates_hz[r], 1e3 * jitters_s[j]);
+            printf("| %g | %g |", rates_hz[r], 1e3 * jitters_s[j]);
             for (int a = 0; a < 3; a++) {
                 struct reading reading = {rates_hz[r], 1, jitters_s[j], averagings_s[a],
                                           (size_t)(60 * rates_hz[r])};
-                double amplitude = found_nine_in_ten(&reading, series);
-                print_amplitude(amplitude, a ? 5 : 14);
+                double amplitude[3];
+                found_nine_in_ten(&reading, series, amplitude);
+                print_amplitude(amplitude);
             }
             printf("\n");
             fflush(stdout);
@@ -205,8 +216,8 @@ int main(int argc, char **argv)
 {
     lw_stats_setup();
     uint32_t series = argc > 1 ? (uint32_t)strtoul(argv[1], NULL, 10) : 10000;
+    power_of_search(series / 20);
     false_alarms(series);
     told_apart(series / 50 + 1);
-    power_of_search(series / 50 + 1);
     return 0;
 }
