@@ -5,22 +5,28 @@
 
 #include "base/text.h"
 #include "check/supply_advise.h"
+#include "check/supply_step.h"
 #include "check/supply_what_if.h"
 #include "commands.h"
+#include "supply_measure.h"
 #include "supply_print.h"
 
 #include <limits.h>
 
-static enum lw_status measure(struct lw_session *session, struct lw_supply_measured *measured,
-                              struct lw_supply_result *result, struct lw_error *error)
+// Voltmeters on the line, beside what a hand meter has shown, or that alone.
+static enum lw_status measure(struct lw_session *session, const struct lw_supply_request *request,
+                              const struct lw_supply_sources *sources,
+                              struct lw_supply_measured *measured, struct lw_supply_result *result,
+                              struct lw_error *error)
 {
-    struct lw_client *client = NULL;
-    enum lw_status status = lw_session_client(session, &client, error);
+    enum lw_status status =
+        request->computed ? lw_supply_measured_init(lw_plan_taps(&session->plan), measured, error)
+                          : lw_supply_read_line(session, request, measured, error);
     if (status == LW_OK) {
-        status = lw_supply_measure(&session->run, client, &session->plan, session->selected,
-                                   measured, error);
+        measured->hand = sources->has_hand ? &sources->hand : NULL;
+        status = lw_supply_judge(&session->plan, measured, result, error);
     }
-    return status == LW_OK ? lw_supply_judge(&session->plan, measured, result, error) : status;
+    return status;
 }
 
 static bool is_what_if(const struct lw_supply_request *request)
@@ -112,20 +118,25 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
     struct lw_step step;
     struct lw_supply_result result;
     struct lw_supply_measured measured = {0};
+    struct lw_supply_sources sources = {0};
+    bool measures = !request->computed || request->meter != NULL;
     bool kept = session->has_visit;
     session->has_visit = kept && !is_what_if(request);
     lw_json_init(&lw_supply_shape, &result);
     enum lw_status status = lw_step_begin(session, &step, "supply", false, &error);
     if (status == LW_OK) {
+        status = lw_supply_read_hand(session, request, &sources, &error);
+    }
+    if (status == LW_OK) {
         status = compute(session, request, &result, &error);
     }
     bool has_result = status == LW_OK;
-    if (status == LW_OK && !request->computed) {
-        status = measure(session, &measured, &result, &error);
+    if (status == LW_OK && measures) {
+        status = measure(session, request, &sources, &measured, &result, &error);
     }
     if (has_result) {
-        lw_supply_findings(&session->plan, status == LW_OK && !request->computed ? &measured : NULL,
-                           &result, &step.rule, &step.findings);
+        lw_supply_findings(&session->plan, status == LW_OK && measures ? &measured : NULL, &result,
+                           &step.rule, &step.findings);
         step.has_rule = true;
     }
     step.shape = has_result ? &lw_supply_shape : NULL;
@@ -135,17 +146,43 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
     session->has_visit = kept;
     lw_findings_free(&step.findings);
     lw_supply_measured_free(&measured);
+    lw_supply_sources_finish(&sources);
     lw_json_free(&lw_supply_shape, &result);
     return exit_status;
+}
+
+static enum lw_status check_request(const struct lw_cli *cli,
+                                    const struct lw_supply_request *request, struct lw_error *error)
+{
+    if (is_what_if(request) && (request->meter != NULL || request->load_step_a > 0)) {
+        return lw_fail(error, LW_USAGE,
+                       "a chain that is asked for but not there cannot be measured: leave --meter "
+                       "and --load-step away");
+    }
+    if (request->load_step_a > 0 && (request->computed || cli->settings.on == NULL)) {
+        return lw_fail(error, LW_USAGE, "--load-step needs a line: --on");
+    }
+    if ((request->talk.answers != NULL || request->talk.resume) && !(request->load_step_a > 0)) {
+        return lw_fail(error, LW_USAGE, "--answers and --resume belong to --load-step");
+    }
+    return LW_OK;
 }
 
 int lw_cmd_supply(struct lw_cli *cli)
 {
     struct lw_supply_request request = {
         .draws = LW_SUPPLY_DRAWS, .seed = 1, .ambient_c = NAN, .supply_cost = 100, .cable_cost = 1};
+    struct lw_option talk[LW_TALK_OPTIONS];
+    lw_talk_options(&request.talk, talk);
     const struct lw_option own[] = {
         {"computed", 0, NULL, LW_OPTION_FLAG, &request.computed, 0, 0,
          "only from the plan, even where there is a line"},
+        {"meter", 0, "FILE", LW_OPTION_TEXT, &request.meter, 0, 0,
+         "what a hand meter has shown, a table tap,from,to,value,unit; alone or beside the line"},
+        {"load-step", 0, "AMPS", LW_OPTION_NUMBER, &request.load_step_a, LW_SUPPLY_LEAST_STEP_A,
+         100, "asks for a known load at the far end, off, on, on, off, and sees every span by it"},
+        talk[0],
+        talk[1],
         {"add", 0, "N[:PROFILE]", LW_OPTION_TEXT, &request.add, 0, 0,
          "what if N nodes more stood at the tail"},
         {"feed", 0, "TAP[:SUPPLY]", LW_OPTION_TEXT, &request.feed, 0, 0,
@@ -170,6 +207,9 @@ int lw_cmd_supply(struct lw_cli *cli)
     int exit_status;
     if (!lw_cli_parse(cli, own, 0, &exit_status)) {
         return exit_status;
+    }
+    if (check_request(cli, &request, &error) != LW_OK) {
+        return lw_cli_fail(cli, &error);
     }
     request.computed = request.computed || cli->settings.on == NULL || is_what_if(&request);
     struct lw_session session;

@@ -9,6 +9,7 @@
 #include "cli/output.h"
 
 #include <math.h>
+#include <string.h>
 
 #define N_(text) text // marked here, looked up where it is used
 
@@ -273,6 +274,74 @@ static void print_advice(const struct lw_supply_result *result)
     lw_print_wrapped(_("advice:      "), 13, 13, text);
 }
 
+static const char *name_at(const struct lw_supply_result *result, double tap)
+{
+    const char *node = tap_at(result, (size_t)tap - 1)->node;
+    static char texts[2][80];
+    static int next;
+    char *text = texts[next++ % 2];
+    if (node != NULL) {
+        lw_copy(text, sizeof texts[0], node);
+    } else {
+        lw_print(text, sizeof texts[0], _("tap %.0f"), tap);
+    }
+    return text;
+}
+
+static void print_how_measured(const struct lw_supply_result *result)
+{
+    char text[240];
+    if (result->step_a > 0) {
+        lw_print(text, sizeof text,
+                 _("%.2f A at the far end, off, on, on, off: spans judged by it"), result->step_a);
+        lw_print_wrapped(_("load step:   "), 13, 13, text);
+    }
+    if (result->hand_meter != NULL) {
+        lw_print(text, sizeof text, _("%s: %.0f of %.0f values say something of the supply"),
+                 result->hand_meter, result->hand_used, result->hand_values);
+        lw_print_wrapped(_("hand meter:  "), 13, 13, text);
+    }
+    if (isfinite(result->zero_v_ratio)) {
+        lw_print(text, sizeof text,
+                 _("its drop is %.2f times that of V+, both against the plan (standard uncertainty "
+                   "%.2f)"),
+                 result->zero_v_ratio, result->zero_v_ratio_u);
+        lw_print_wrapped(_("0 V rail:    "), 13, 13, text);
+    }
+}
+
+static void print_next(const struct lw_supply_result *result)
+{
+    char text[400];
+    if (!(result->next_from > 0)) {
+        return;
+    }
+    bool blind = strcmp(result->next_why, "blind") == 0;
+    lw_print(text, sizeof text,
+             blind
+                 ? _("from %s to %s a joint that starves a node would not be seen by these "
+                     "readings. A load step at the far end would see it (--load-step), or a hand "
+                     "meter from %s to %s along V+, then along 0 V, with all running: %.0f mV each "
+                     "as planned, %.0f mV with such a joint (--meter)")
+                 : _("from %s to %s a span is suspected. Measure from %s to %s along V+, then "
+                     "along 0 V, with all running: %.0f mV each as planned, %.0f mV on the one "
+                     "with the fault (--meter)"),
+             name_at(result, result->next_from), name_at(result, result->next_to),
+             name_at(result, result->next_from), name_at(result, result->next_to),
+             1000 * result->next_plan_v, 1000 * result->next_fault_v);
+    lw_print_wrapped(_("to decide:   "), 13, 13, text);
+}
+
+static bool is_measured(const struct lw_supply_result *result)
+{
+    for (size_t i = 0; i < result->taps.count; i++) {
+        if (isfinite(tap_at(result, i)->measured_v)) {
+            return true;
+        }
+    }
+    return result->hand_meter != NULL;
+}
+
 void lw_print_supply(const struct lw_supply_result *result)
 {
     if (result->asked != NULL) {
@@ -281,13 +350,15 @@ void lw_print_supply(const struct lw_supply_result *result)
     }
     print_profile(result);
     print_computed(result);
-    if (result->measured_nodes > 0) {
+    if (is_measured(result)) {
         print_measured(result);
     }
     print_supplies(result);
     print_carries(result);
     printf(_("worst case:  %s\n"), lw_cell_text(result->worst_kind));
     print_draws(result);
+    print_how_measured(result);
+    print_next(result);
     print_line(result);
     print_advice(result);
 }

@@ -163,3 +163,8 @@ double lw_chain_true_offset_v(struct lw_chain *chain, size_t tap)
     assert(tap >= 1 && tap <= chain->tap_count && chain->nodes[tap - 1].profile);
     return lw_node_meter_offset_v(&chain->nodes[tap - 1], lw_chain_true_volts(chain, tap));
 }
+
+void lw_chain_plug(struct lw_chain *chain, double amperes)
+{
+    lw_rails_plug(&chain->rails, amperes);
+}

@@ -54,4 +54,8 @@ double lw_chain_true_offset_v(struct lw_chain *chain, size_t tap); // its voltme
 enum lw_status lw_chain_move(struct lw_chain *chain, size_t tap, double at_s, double over_s,
                              double value, struct lw_error *error);
 
+// Plugs a load of constant current in behind the last tap, from now on: `amperes` above 0; 0 takes
+// it off.
+void lw_chain_plug(struct lw_chain *chain, double amperes);
+
 #endif

@@ -139,6 +139,7 @@ enum lw_status lw_rails_init(struct lw_rails *rails, struct lw_chain *chain,
                              struct lw_error *error);
 enum lw_status lw_rails_settle(struct lw_rails *rails, struct lw_error *error);
 void lw_rails_finish(struct lw_rails *rails);
+void lw_rails_plug(struct lw_rails *rails, double amperes);
 double lw_rails_volts(const struct lw_rails *rails, size_t tap);
 bool lw_rails_running(const struct lw_rails *rails, size_t tap);
 

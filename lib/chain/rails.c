@@ -177,12 +177,36 @@ static enum lw_status copy_ladder(const struct lw_ladder *from, struct lw_ladder
     return LW_OK;
 }
 
+// One tap more behind the last, without a span: where somebody may plug a known load in.
+static enum lw_status add_plug(struct lw_ladder *ladder, struct lw_error *error)
+{
+    struct lw_tap *taps = realloc(ladder->taps, (ladder->tap_count + 1) * sizeof *taps);
+    if (!taps) {
+        return lw_fail(error, LW_MEMORY, "no memory for the supply of a virtual chain");
+    }
+    ladder->taps = taps;
+    ladder->taps[ladder->tap_count++] = (struct lw_tap){0};
+    return LW_OK;
+}
+
+void lw_rails_plug(struct lw_rails *rails, double amperes)
+{
+    size_t plug = rails->chain->tap_count;
+    rails->ladder.taps[plug].load =
+        (struct lw_load){.kind = amperes > 0 ? LW_LOAD_CURRENT : LW_LOAD_NONE, .value = amperes};
+    rails->point.load_state[plug] = amperes > 0 ? LW_LOAD_RUNNING : LW_LOAD_OFF;
+    rails->edge_ns = rails->next_ns = lw_wire_now_ns(rails->chain->wire);
+}
+
 static enum lw_status make_ladder(struct lw_rails *rails, struct lw_error *error)
 {
     enum lw_status status =
         lw_plan_ladder(rails->chain->plan, LW_LADDER_NOMINAL, &rails->ladder, error);
     if (status == LW_OK) {
         status = lw_ladder_check(&rails->ladder, error);
+    }
+    if (status == LW_OK) {
+        status = add_plug(&rails->ladder, error);
     }
     if (status == LW_OK) {
         status = copy_ladder(&rails->ladder, &rails->now, error);

@@ -5,6 +5,7 @@
 #ifndef LW_CHECK_SUPPLY_H
 #define LW_CHECK_SUPPLY_H
 
+#include "check/meter_file.h"
 #include "client/client.h"
 #include "site/plan.h"
 #include "site/record.h"
@@ -23,6 +24,7 @@ struct lw_supply_tap {
     bool dip_on;
     double highest_v;                // nobody draws, the supply at its upper end
     double measured_v, measured_u_v; // NAN: not measured; standard uncertainty
+    double hand_v, hand_u_v;         // by a hand meter between V+ and 0 V; NAN: not measured
 };
 struct lw_supply_span {
     int span;
@@ -33,7 +35,9 @@ struct lw_supply_supply {
     char *name;
     int tap;
     double amps, limit_a, load_pct;
-    char *mode;       // "voltage", "limited", "blocking", "off"
+    char *mode;                      // "voltage", "limited", "blocking", "off"
+    double measured_v, measured_u_v; // from the plan or by a hand meter; NAN: not measured
+    double measured_a, measured_u_a;
     double cold_amps; // after switching on cold, as a static bound
     char *cold_mode;
 };
@@ -71,9 +75,25 @@ struct lw_supply_result {
     double driver_ohm;                      // least that a driver sees; NAN: not known
     double cycle_wire_ms, cycle_slowest_ms; // one reading of each node; NAN: not known
     double measured_nodes;
+    char *hand_meter;                     // as its file names it; NULL: none
+    double hand_values, hand_used;        // in its file, and those that say something of the supply
     double weak_span;                     // span with more resistance than planned; 0: none proved
     double weak_span_low, weak_span_high; // spans that cannot be told apart from it; 0: none
     double weak_extra_ohm;                // at the planned currents; NAN: none
+    bool weak_proved;  // at the level of a fail, 1 in 1000 healthy chains; else a remark, 1 in 20
+    char *weak_rail;   // "v_plus" or "zero_v", where the readings tell them apart; else NULL
+    double step_a;     // of the load step that the spans were judged by; 0: none
+    char *draw_node;   // draws otherwise than planned, which explains more than a span; NULL: none
+    double draw_share; // of the planned draw: 2 is twice
+    char *voltmeter_node; // whose voltmeter stands alone against all others; NULL: none
+    double voltmeter_off_v;
+    double zero_v_ratio, zero_v_ratio_u; // drop along 0 V over that along V+, both against the
+                                         // plan; NAN: not measured
+    // What would decide: V+ to V+ and 0 V to 0 V of these two taps under load; 0: nothing open.
+    double next_from, next_to;
+    double next_plan_v, next_fault_v; // along one rail: as planned, and with the fault in question
+    char *next_why;                   // "suspect", or "blind": a joint that starves somebody is not
+                                      // visible there
 };
 extern const struct lw_shape lw_supply_shape;
 extern const struct lw_shape *const lw_supply_tap_shape;
@@ -81,12 +101,20 @@ extern const struct lw_shape *const lw_supply_span_shape;
 extern const struct lw_shape *const lw_supply_supply_shape;
 extern const struct lw_shape *const lw_supply_advice_shape;
 
+enum { LW_SUPPLY_READS = 4 }; // of each node, for one mean
+
 // What was read of the supply, one per tap; NAN where nothing was.
 struct lw_supply_measured {
     size_t tap_count;
     double *volts;
-    bool *answered; // the node was there at all
+    double scatter_v; // standard deviation of one reading, of all nodes together; 0: one each
+    bool *answered;   // the node was there at all
     bool *asked;
+    // A load step: by how much each node's voltage fell, mean over off, on, on, off; `step_a` 0:
+    // none.
+    double step_a;
+    double *step_v;
+    const struct lw_meter_file *hand; // borrowed; NULL: none
 };
 
 // A dip that takes some nodes off and leaves others on: 70 % of the voltage is a residual level
@@ -103,6 +131,10 @@ enum { LW_SUPPLY_DRAWS = 10000 };
 enum lw_status lw_supply_compute(const struct lw_plan *plan,
                                  const struct lw_supply_options *options,
                                  struct lw_supply_result *result, struct lw_error *error);
+// Room for that many taps, nothing measured yet. Free it even after a failure.
+enum lw_status lw_supply_measured_init(size_t taps, struct lw_supply_measured *measured,
+                                       struct lw_error *error);
+// Into a `measured` with room.
 enum lw_status lw_supply_measure(const struct lw_run *run, struct lw_client *client,
                                  const struct lw_plan *plan, const bool *selected,
                                  struct lw_supply_measured *measured, struct lw_error *error);

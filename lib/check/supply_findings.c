@@ -155,6 +155,91 @@ static void place_of_span(const struct lw_supply_judged *judged, int span, char 
              after != NULL ? after : "a joint");
 }
 
+static void because_of_span(const struct lw_supply_judged *judged, struct lw_finding *finding)
+{
+    const struct lw_supply_result *result = judged->result;
+    if (result->step_a > 0) {
+        lw_finding_because(
+            judged->findings, finding,
+            "a known load of %.2f A at the far end lowers the voltmeters beyond it as "
+            "%.2f ohm more in this span would; their own errors cancel",
+            result->step_a, result->weak_extra_ohm);
+    } else if (result->weak_rail != NULL) {
+        lw_finding_because(judged->findings, finding,
+                           "along that rail the hand meter shows a drop as %.2f ohm more in this "
+                           "span would make it at the planned currents",
+                           result->weak_extra_ohm);
+    } else {
+        lw_finding_because(judged->findings, finding,
+                           "the voltmeters beyond it read lower than the common draw and their own "
+                           "errors explain, as %.2f ohm more in this span would make them at the "
+                           "planned currents",
+                           result->weak_extra_ohm);
+    }
+    if (result->weak_span_high > result->weak_span_low) {
+        lw_finding_because(judged->findings, finding,
+                           "spans %.0f to %.0f cannot be told apart by these readings",
+                           result->weak_span_low, result->weak_span_high);
+    }
+    lw_finding_because(
+        judged->findings, finding,
+        result->weak_proved
+            ? N_("of 1000 healthy chains at most one would look like this")
+            : N_("of 20 healthy chains one would look like this: a remark, no proof"));
+}
+
+// "P05 and P06"; a passive tap by its number.
+static void names_of_two(const struct lw_supply_judged *judged, size_t from, size_t to,
+                         char names[2][80])
+{
+    const size_t taps[] = {from, to};
+    for (int i = 0; i < 2; i++) {
+        const char *node = lw_supply_tap_at(judged, taps[i])->node;
+        if (node != NULL) {
+            lw_copy(names[i], sizeof names[i], node);
+        } else {
+            lw_print(names[i], sizeof names[i], "tap %zu", taps[i] + 1);
+        }
+    }
+}
+
+static void because_of_next(const struct lw_supply_judged *judged, struct lw_finding *finding)
+{
+    const struct lw_supply_result *result = judged->result;
+    char names[2][80];
+    if (!(result->next_from > 0) || strcmp(result->next_why, "suspect") != 0) {
+        return;
+    }
+    names_of_two(judged, (size_t)result->next_from - 1, (size_t)result->next_to - 1, names);
+    lw_finding_because(
+        judged->findings, finding,
+        "to decide, measure from %s to %s along V+, then along 0 V, with all running: "
+        "%.0f mV each as planned, %.0f mV on the one with the fault",
+        names[0], names[1], 1000 * result->next_plan_v, 1000 * result->next_fault_v);
+}
+
+static struct lw_finding *add_weak_span(const struct lw_supply_judged *judged, int span,
+                                        double ratio)
+{
+    const struct lw_supply_result *result = judged->result;
+    char place[120];
+    place_of_span(judged, span, place, sizeof place);
+    if (!result->weak_proved) {
+        return lw_findings_add(judged->findings, "supply_weak_span", LW_ATTENTION,
+                               "span %d, %s, perhaps has more resistance than planned", span,
+                               place);
+    }
+    if (result->weak_rail == NULL) {
+        return lw_findings_add(judged->findings, "supply_weak_span", LW_FAIL,
+                               "span %d, %s, has about %.1f times the planned resistance", span,
+                               place, ratio);
+    }
+    return lw_findings_add(judged->findings, "supply_weak_span", LW_FAIL,
+                           "span %d, %s, has %.2f ohm too much on %s", span, place,
+                           result->weak_extra_ohm,
+                           strcmp(result->weak_rail, "zero_v") == 0 ? "0 V" : "V+");
+}
+
 static void say_weak_span(const struct lw_supply_judged *judged)
 {
     const struct lw_supply_result *result = judged->result;
@@ -162,33 +247,121 @@ static void say_weak_span(const struct lw_supply_judged *judged)
         return;
     }
     int span = (int)result->weak_span;
-    char place[120], subject[32];
-    place_of_span(judged, span, place, sizeof place);
-    const struct lw_supply_span *spans = result->spans.items;
-    const struct lw_supply_span *row = &spans[span - 2];
-    struct lw_finding *finding =
-        lw_findings_add(judged->findings, "supply_weak_span", LW_FAIL,
-                        "span %d, %s, has about %.1f times the planned resistance", span, place,
-                        row->ratio_to_plan);
-    lw_finding_because(judged->findings, finding,
-                       "the voltmeters beyond it read lower than the common draw and their own "
-                       "errors explain, as %.2f ohm more in this span would make them at the "
-                       "planned currents",
-                       result->weak_extra_ohm);
-    if (result->weak_span_high > result->weak_span_low) {
-        lw_finding_because(judged->findings, finding,
-                           "spans %.0f to %.0f cannot be told apart by these readings",
-                           result->weak_span_low, result->weak_span_high);
-    }
+    const struct lw_supply_span *row =
+        (const struct lw_supply_span *)result->spans.items + (span - 2);
+    struct lw_finding *finding = add_weak_span(judged, span, row->ratio_to_plan);
+    because_of_span(judged, finding);
+    because_of_next(judged, finding);
     if (finding != NULL) {
         finding->value = row->ratio_to_plan;
         finding->limit = 1;
         finding->unit = lw_duplicate("1");
+        finding->tap = span;
     }
-    lw_print(subject, sizeof subject, "span %d", span);
-    lw_finding_node(judged->findings, finding, subject, (size_t)span, 0);
+    lw_finding_span(judged->findings, finding, (size_t)span);
+}
+
+static void say_draw(const struct lw_supply_judged *judged)
+{
+    const struct lw_supply_result *result = judged->result;
+    size_t tap = 0;
+    const struct lw_chain_entry *entry =
+        result->draw_node != NULL ? lw_plan_by_name(judged->plan, result->draw_node, &tap) : NULL;
+    if (entry == NULL) {
+        return;
+    }
+    struct lw_finding *finding = lw_findings_add(
+        judged->findings, "supply_draw_differs", LW_ATTENTION,
+        "%s draws about %.1f times what is planned", result->draw_node, result->draw_share);
+    lw_finding_because(judged->findings, finding,
+                       "the voltages bend at its tap as its draw would bend them, better than any "
+                       "span would");
+    lw_finding_node(judged->findings, finding, result->draw_node, tap, entry->address);
+}
+
+// Data sheets give limits: a third more or less than typical is usual.
+static void say_currents(const struct lw_supply_judged *judged)
+{
+    const struct lw_supply_supply *supplies = judged->result->supplies.items;
+    for (size_t i = 0; i < judged->result->supplies.count; i++) {
+        const struct lw_supply_supply *supply = &supplies[i];
+        double off_a = fabs(supply->measured_a - supply->amps) - 0.3 * fabs(supply->amps);
+        if (!(off_a > 2 * supply->measured_u_a)) {
+            continue;
+        }
+        struct lw_finding *finding =
+            lw_findings_add(judged->findings, "supply_draw_differs", LW_ATTENTION,
+                            "%s delivers %.2f A, planned are %.2f A", supply->name,
+                            supply->measured_a, supply->amps);
+        if (finding != NULL) {
+            finding->value = supply->measured_a;
+            finding->limit = supply->amps;
+            finding->unit = lw_duplicate("A");
+            finding->uncertainty = supply->measured_u_a;
+        }
+        lw_finding_node(judged->findings, finding, supply->name, (size_t)supply->tap, 0);
+    }
+}
+
+static void add_voltmeter_off(const struct lw_supply_judged *judged, size_t tap, double off_v,
+                              const char *because)
+{
+    const struct lw_chain_entry *entry = lw_plan_tap(judged->plan, tap);
+    struct lw_finding *finding =
+        lw_findings_add(judged->findings, "supply_voltmeter_off", LW_ATTENTION,
+                        "the voltmeter of %s is about %.2f V off", entry->node, off_v);
+    lw_finding_because(judged->findings, finding, "%s", because);
+    lw_finding_node(judged->findings, finding, entry->node, tap, entry->address);
+}
+
+// Its voltmeter against a hand meter at its terminals: 3.29 is two-sided 1 in 1000.
+static bool hand_differs(const struct lw_supply_judged *judged, size_t index)
+{
+    const struct lw_supply_tap *tap = lw_supply_tap_at(judged, index);
+    double u_v = hypot(tap->measured_u_v, tap->hand_u_v);
+    return isfinite(judged->measured->volts[index]) &&
+           fabs(tap->measured_v - tap->hand_v) > 3.29 * u_v;
+}
+
+static void say_voltmeters(const struct lw_supply_judged *judged)
+{
+    const struct lw_supply_result *result = judged->result;
+    size_t named = 0;
+    if (result->voltmeter_node != NULL &&
+        lw_plan_by_name(judged->plan, result->voltmeter_node, &named) != NULL) {
+        add_voltmeter_off(
+            judged, named, result->voltmeter_off_v,
+            N_("it stands alone against all others: no span and no draw explains it"));
+    }
+    for (size_t i = 0; i < result->taps.count; i++) {
+        const struct lw_supply_tap *tap = lw_supply_tap_at(judged, i);
+        if (i + 1 != named && hand_differs(judged, i)) {
+            add_voltmeter_off(judged, i + 1, tap->measured_v - tap->hand_v,
+                              N_("the hand meter at its terminals shows another voltage"));
+        }
+    }
+}
+
+// One-sided 1 in 1000.
+static void say_zero_v(const struct lw_supply_judged *judged)
+{
+    const struct lw_supply_result *result = judged->result;
+    // A bad joint on V+ makes V+ drop more; that is no second way for 0 V.
+    bool on_plus = result->weak_rail != NULL && strcmp(result->weak_rail, "v_plus") == 0;
+    if (on_plus || !(result->zero_v_ratio + 3.09 * result->zero_v_ratio_u < 1)) {
+        return;
+    }
+    struct lw_finding *finding = lw_findings_add(
+        judged->findings, "supply_zero_v_parallel", LW_ATTENTION,
+        "0 V carries only about %.0f %% of what V+ carries", 100 * result->zero_v_ratio);
+    lw_finding_because(judged->findings, finding,
+                       "both drops were measured and held against the plan: the rest comes back "
+                       "another way, through the machine's frame, a shield or a charger");
     if (finding != NULL) {
-        finding->span = span;
+        finding->value = result->zero_v_ratio;
+        finding->limit = 1;
+        finding->unit = lw_duplicate("1");
+        finding->uncertainty = result->zero_v_ratio_u;
     }
 }
 
@@ -197,12 +370,16 @@ static void say_measured(const struct lw_supply_judged *judged)
     if (judged->measured == NULL) {
         return;
     }
-    if (judged->result->measured_nodes < 1) {
+    if (judged->result->measured_nodes < 1 && judged->measured->hand == NULL) {
         lw_findings_add(judged->findings, "supply_not_measured", LW_NOT_TESTED,
                         "no node told its supply voltage");
     }
     lw_supply_say_taps(judged, LW_SUPPLY_AS_MEASURED);
     say_weak_span(judged);
+    say_draw(judged);
+    say_currents(judged);
+    say_voltmeters(judged);
+    say_zero_v(judged);
 }
 
 void lw_supply_findings(const struct lw_plan *plan, const struct lw_supply_measured *measured,

@@ -5,6 +5,11 @@
 #define LW_CHECK_SUPPLY_INSIDE_H
 
 #include "check/supply.h"
+#include "power/weak_span.h"
+
+// Relative standard uncertainty of what copper has under the class maximum that verdicts take: it
+// lies between 0.87 and 1 of it.
+#define LW_SUPPLY_CONDUCTOR_U 0.06
 
 // What each node needs and each span stands, per tap from 0, as lib/power takes it: minimum_v with
 // drop_out_v counted, 0 where nothing is needed; rated_a INFINITY where there is no rating. To be
@@ -23,6 +28,20 @@ double lw_supply_rated_a(const struct lw_plan *plan, size_t span);
 enum lw_status lw_supply_tolerances(const struct lw_plan *plan,
                                     const struct lw_supply_options *options,
                                     struct lw_supply_result *result, struct lw_error *error);
+
+// Measured voltages and currents into a result that has its taps and supplies: what the plan names
+// and what a hand meter (NULL: none) adds.
+void lw_supply_take_hand(const struct lw_plan *plan, const struct lw_meter_file *file,
+                         struct lw_supply_result *result);
+// Its voltages between rails, of struct lw_probe.
+enum lw_status lw_supply_probes(const struct lw_meter_file *file, struct lw_list *probes,
+                                struct lw_error *error);
+// Sets zero_v_ratio from drops along the rails. draw_u is how well the draw is known, relatively.
+void lw_supply_zero_v_ratio(const struct lw_plan *plan, const struct lw_meter_file *file,
+                            double draw_u, struct lw_supply_result *result);
+
+// Sets what to measure next in a judged result.
+void lw_supply_next(struct lw_supply_result *result);
 
 // What the findings are made from.
 struct lw_supply_judged {

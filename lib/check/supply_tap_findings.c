@@ -143,10 +143,11 @@ static bool row_starves(const struct lw_supply_judged *judged, size_t index)
 static enum tap_trouble measured_trouble(const struct lw_supply_judged *judged, size_t index)
 {
     const struct lw_supply_tap *tap = lw_supply_tap_at(judged, index);
-    if (judged->measured == NULL || !judged->measured->asked[index]) {
+    bool asked = judged->measured != NULL && judged->measured->asked[index];
+    if (judged->measured == NULL || (!asked && isnan(tap->hand_v))) {
         return FINE;
     }
-    if (!judged->measured->answered[index]) {
+    if (asked && !judged->measured->answered[index] && isnan(tap->hand_v)) {
         return row_starves(judged, index) ? SILENT_AND_STARVED : FINE;
     }
     struct lw_decided decided;

@@ -12,14 +12,22 @@
 
 enum { FIT_AGAIN = 6, FIT_STEPS = 12 };
 
+// Shares of healthy chains of which a span is said to be weak: as a remark, as a fail.
+static const double found_share = 0.05, proved_share = 0.001;
+
+struct criticals {
+    double found, proved, other; // other: a draw, a meter, two-sided
+};
+
 struct fit {
     struct lw_ladder ladder; // copy whose spans, sources and loads may be bent
     const enum lw_load_state *states;
     const struct lw_voltmeter *meters;
     const struct lw_weak_span_options *options;
     struct lw_point point;
-    size_t count; // meters with a reading
-    size_t *taps; // where they are
+    size_t count;              // readings
+    struct lw_probe *readings; // the meters', then the probes'
+    bool rails_apart;          // one of them sees a rail by itself
     gsl_vector *at_plan, *residual, *column, *whitened;
     gsl_matrix *cholesky;
     double chi2;
@@ -48,7 +56,7 @@ static void fit_finish(struct fit *fit)
 {
     free(fit->ladder.taps);
     free(fit->ladder.sources);
-    free(fit->taps);
+    free(fit->readings);
     lw_point_finish(&fit->point);
     gsl_vector *const vectors[] = {fit->at_plan, fit->residual, fit->column, fit->whitened};
     for (size_t i = 0; i < sizeof vectors / sizeof *vectors; i++) {
@@ -61,22 +69,33 @@ static void fit_finish(struct fit *fit)
     }
 }
 
+static void take_readings(struct fit *fit, size_t taps)
+{
+    for (size_t tap = 0; tap < taps; tap++) {
+        if (isfinite(fit->meters[tap].volts)) {
+            fit->readings[fit->count++] =
+                (struct lw_probe){fit->meters[tap], {tap, tap}, {LW_RAIL_PLUS, LW_RAIL_ZERO}};
+        }
+    }
+    for (size_t i = 0; i < fit->options->probe_count; i++) {
+        const struct lw_probe *probe = &fit->options->probes[i];
+        fit->readings[fit->count++] = *probe;
+        fit->rails_apart = fit->rails_apart || probe->rail[0] == probe->rail[1];
+    }
+}
+
 static enum lw_status fit_init(struct fit *fit, const struct lw_ladder *ladder)
 {
     enum lw_status status = copy_ladder(ladder, fit->options->step_a, &fit->ladder);
     if (status == LW_OK) {
         status = lw_point_init(&fit->ladder, &fit->point, fit->error);
     }
-    fit->taps = calloc(ladder->tap_count, sizeof *fit->taps);
-    if (status != LW_OK || fit->taps == NULL) {
+    fit->readings = calloc(ladder->tap_count + fit->options->probe_count, sizeof *fit->readings);
+    if (status != LW_OK || fit->readings == NULL) {
         return lw_fail(fit->error, LW_MEMORY, "no memory for a fit over %zu taps",
                        ladder->tap_count);
     }
-    for (size_t tap = 0; tap < ladder->tap_count; tap++) {
-        if (isfinite(fit->meters[tap].volts)) {
-            fit->taps[fit->count++] = tap;
-        }
-    }
+    take_readings(fit, ladder->tap_count);
     if (fit->count < 3) {
         return lw_fail(fit->error, LW_USAGE, "%zu voltmeters are too few to judge spans by",
                        fit->count);
@@ -113,21 +132,28 @@ static enum lw_status solve_bent(struct fit *fit, enum lw_load_state step_state)
     return status;
 }
 
-// What the meters would say, with the ladder as it is bent now: volts between the rails, or with a
-// load step by how much it lowers them.
+static double reading_at(const struct fit *fit, const struct lw_probe *reading)
+{
+    double volts[2];
+    for (int end = 0; end < 2; end++) {
+        volts[end] = reading->rail[end] == LW_RAIL_PLUS ? fit->point.plus_v[reading->tap[end]]
+                                                        : fit->point.zero_v[reading->tap[end]];
+    }
+    return volts[0] - volts[1];
+}
+
+// What the meters would say, with the ladder as it is bent now: volts between their terminals, or
+// with a load step by how much it lowers them.
 static enum lw_status volts_at_meters(struct fit *fit, gsl_vector *volts)
 {
     enum lw_status status = solve_bent(fit, LW_LOAD_OFF);
     for (size_t i = 0; status == LW_OK && i < fit->count; i++) {
-        size_t tap = fit->taps[i];
-        gsl_vector_set(volts, i, fit->point.plus_v[tap] - fit->point.zero_v[tap]);
+        gsl_vector_set(volts, i, reading_at(fit, &fit->readings[i]));
     }
     if (status == LW_OK && is_stepped(fit)) {
         status = solve_bent(fit, LW_LOAD_RUNNING);
         for (size_t i = 0; status == LW_OK && i < fit->count; i++) {
-            size_t tap = fit->taps[i];
-            double stepped_v = fit->point.plus_v[tap] - fit->point.zero_v[tap];
-            gsl_vector_set(volts, i, gsl_vector_get(volts, i) - stepped_v);
+            gsl_vector_set(volts, i, gsl_vector_get(volts, i) - reading_at(fit, &fit->readings[i]));
         }
     }
     return status;
@@ -210,9 +236,9 @@ static double shared_variance(const struct fit *fit, const struct lw_voltmeter *
 static void meters_covariance(const struct fit *fit, gsl_matrix *covariance)
 {
     for (size_t i = 0; i < fit->count; i++) {
-        const struct lw_voltmeter *meter = &fit->meters[fit->taps[i]];
+        const struct lw_voltmeter *meter = &fit->readings[i].meter;
         for (size_t k = 0; k < fit->count; k++) {
-            const struct lw_voltmeter *other = &fit->meters[fit->taps[k]];
+            const struct lw_voltmeter *other = &fit->readings[k].meter;
             double own = i == k ? own_variance(fit, meter) : 0;
             gsl_matrix_set(covariance, i, k, own + shared_variance(fit, meter, other));
         }
@@ -270,21 +296,29 @@ static double weighed(struct fit *fit, const gsl_vector *a, const gsl_vector *b)
 static void residual_from(const struct fit *fit, const gsl_vector *volts)
 {
     for (size_t i = 0; i < fit->count; i++) {
-        gsl_vector_set(fit->residual, i,
-                       fit->meters[fit->taps[i]].volts - gsl_vector_get(volts, i));
+        gsl_vector_set(fit->residual, i, fit->readings[i].meter.volts - gsl_vector_get(volts, i));
     }
 }
 
-static enum lw_status score_span(struct fit *fit, size_t span, double visible,
+static double *span_ohm(struct fit *fit, size_t span, bool on_zero_v)
+{
+    struct lw_tap *tap = &fit->ladder.taps[span];
+    return on_zero_v ? &tap->span_zero_ohm : &tap->span_plus_ohm;
+}
+
+static enum lw_status score_rail(struct fit *fit, size_t span, bool on_zero_v, double visible,
                                  struct lw_span_fit *out)
 {
-    *out = (struct lw_span_fit){
-        .extra_ohm = NAN, .u_ohm = NAN, .z = 0, .smallest_visible_ohm = INFINITY};
+    *out = (struct lw_span_fit){.extra_ohm = NAN,
+                                .u_ohm = NAN,
+                                .z = 0,
+                                .smallest_visible_ohm = INFINITY,
+                                .on_zero_v = on_zero_v};
     const struct lw_tap *tap = &fit->ladder.taps[span];
-    if (span == 0 || tap->cut_plus) {
+    if (span == 0 || (on_zero_v ? tap->cut_zero : tap->cut_plus)) {
         return LW_OK;
     }
-    enum lw_status status = slope(fit, &fit->ladder.taps[span].span_plus_ohm, 1e-4, fit->at_plan);
+    enum lw_status status = slope(fit, span_ohm(fit, span, on_zero_v), 1e-4, fit->at_plan);
     if (status != LW_OK) {
         return status;
     }
@@ -297,6 +331,21 @@ static enum lw_status score_span(struct fit *fit, size_t span, double visible,
         out->smallest_visible_ohm = visible * out->u_ohm;
     }
     return LW_OK;
+}
+
+// Of two rails the one that explains more; what is visible is so on both.
+static enum lw_status score_span(struct fit *fit, size_t span, double visible,
+                                 struct lw_span_fit *out)
+{
+    enum lw_status status = score_rail(fit, span, false, visible, out);
+    if (status == LW_OK && fit->rails_apart) {
+        struct lw_span_fit zero;
+        status = score_rail(fit, span, true, visible, &zero);
+        double visible_ohm = fmax(out->smallest_visible_ohm, zero.smallest_visible_ohm);
+        *out = zero.chi2_gain > out->chi2_gain ? zero : *out;
+        out->smallest_visible_ohm = visible_ohm;
+    }
+    return status;
 }
 
 static enum lw_status score_draw(struct fit *fit, size_t tap, struct lw_draw_fit *out)
@@ -338,7 +387,7 @@ static enum lw_status chi2_here(struct fit *fit, gsl_vector *here, double *chi2)
 static enum lw_status fit_again(struct fit *fit, size_t span, gsl_vector *here,
                                 struct lw_span_fit *out)
 {
-    double *ohm = &fit->ladder.taps[span].span_plus_ohm;
+    double *ohm = span_ohm(fit, span, out->on_zero_v);
     double planned = *ohm, best = 0, best_chi2 = fit->chi2, step_ohm = fmax(out->extra_ohm, 0);
     enum lw_status status = LW_OK;
     for (int i = 0; i < FIT_STEPS && status == LW_OK; i++) {
@@ -398,9 +447,38 @@ static enum lw_status fit_best_again(struct fit *fit, struct lw_weak_span *resul
     return status;
 }
 
-static void choose(struct lw_weak_span *result, double critical)
+static bool is_of_node(const struct lw_probe *reading)
 {
-    const double as_good = 3.8415; // 95 % of chi-square with one degree of freedom
+    return reading->tap[0] == reading->tap[1] && reading->meter.kind >= 0;
+}
+
+// Each node's own reading alone against all others.
+static void score_meters(struct fit *fit, struct lw_weak_span *result)
+{
+    gsl_linalg_cholesky_solve(fit->cholesky, fit->residual, fit->whitened);
+    for (size_t i = 0; i < fit->count; i++) {
+        if (is_of_node(&fit->readings[i])) {
+            result->meters[fit->readings[i].tap[0]].offset_v = gsl_vector_get(fit->whitened, i);
+        }
+    }
+    for (size_t i = 0; i < fit->count; i++) {
+        if (is_of_node(&fit->readings[i])) {
+            struct lw_meter_fit *out = &result->meters[fit->readings[i].tap[0]];
+            gsl_vector_set_basis(fit->column, i);
+            double information = weighed(fit, fit->column, fit->column);
+            out->chi2_gain = out->offset_v * out->offset_v / information;
+            out->offset_v /= information;
+            out->u_v = 1 / sqrt(information);
+        }
+    }
+}
+
+// What is that much better is no longer taken to be as good: 95 % of chi-square with one degree of
+// freedom.
+static const double as_good = 3.8415;
+
+static void choose(struct lw_weak_span *result, const struct criticals *critical)
+{
     result->span = 0;
     for (size_t k = 1; k < result->span_count; k++) {
         if (result->span == 0 || result->fits[k].chi2_gain > result->fits[result->span].chi2_gain) {
@@ -408,7 +486,8 @@ static void choose(struct lw_weak_span *result, double critical)
         }
     }
     double gain = result->fits[result->span].chi2_gain;
-    result->found = result->span > 0 && gain > critical * critical;
+    result->found = result->span > 0 && gain > critical->found * critical->found;
+    result->proved = result->found && gain > critical->proved * critical->proved;
     result->low = result->high = result->span;
     for (size_t k = 1; k < result->span_count; k++) {
         if (gain - result->fits[k].chi2_gain < as_good) {
@@ -429,17 +508,57 @@ static void choose_draw(struct lw_weak_span *result, double critical)
     result->draw_found = gain > critical * critical && gain > result->fits[result->span].chi2_gain;
 }
 
+// A reading that stands alone against all others is its voltmeter's, not the chain's.
+static void choose_meter(struct lw_weak_span *result, double critical)
+{
+    for (size_t tap = 0; tap < result->span_count; tap++) {
+        if (result->meters[tap].chi2_gain > result->meters[result->meter_tap].chi2_gain) {
+            result->meter_tap = tap;
+        }
+    }
+    double gain = result->meters[result->meter_tap].chi2_gain;
+    double best_other =
+        fmax(result->fits[result->span].chi2_gain, result->draws[result->draw_tap].chi2_gain);
+    result->meter_found = gain > critical * critical && gain > best_other + as_good;
+    if (result->meter_found) {
+        result->found = result->proved = result->draw_found = false;
+    }
+}
+
+static enum lw_status find_criticals(const struct fit *fit, size_t taps, struct criticals *critical)
+{
+    double spans = taps > 1 ? (double)taps - 1 : 1;
+    double looked_at = spans * (fit->rails_apart ? 2 : 1);
+    enum lw_status status =
+        lw_quantile_normal(LW_TAIL_ABOVE, found_share / looked_at, &critical->found, fit->error);
+    if (status == LW_OK) {
+        status = lw_quantile_normal(LW_TAIL_ABOVE, proved_share / looked_at, &critical->proved,
+                                    fit->error);
+    }
+    return status == LW_OK ? lw_quantile_normal(LW_TAIL_ABOVE, proved_share / 2 / (double)taps,
+                                                &critical->other, fit->error)
+                           : status;
+}
+
+static enum lw_status score_all(struct fit *fit, size_t taps, double visible,
+                                struct lw_weak_span *result)
+{
+    enum lw_status status = LW_OK;
+    for (size_t k = 0; k < taps && status == LW_OK; k++) {
+        result->meters[k] = (struct lw_meter_fit){NAN, NAN, 0};
+        status = score_span(fit, k, visible, &result->fits[k]);
+        if (status == LW_OK) {
+            status = score_draw(fit, k, &result->draws[k]);
+        }
+    }
+    return status;
+}
+
 static enum lw_status find(struct fit *fit, const struct lw_ladder *plan,
                            struct lw_weak_span *result)
 {
-    double critical = NAN, critical_draw = NAN;
-    size_t spans = plan->tap_count > 1 ? plan->tap_count - 1 : 1;
-    enum lw_status status =
-        lw_quantile_normal(LW_TAIL_ABOVE, 0.05 / (double)spans, &critical, fit->error);
-    if (status == LW_OK) {
-        status = lw_quantile_normal(LW_TAIL_ABOVE, 0.025 / (double)plan->tap_count, &critical_draw,
-                                    fit->error);
-    }
+    struct criticals critical = {NAN, NAN, NAN};
+    enum lw_status status = find_criticals(fit, plan->tap_count, &critical);
     if (status == LW_OK) {
         status = volts_at_meters(fit, fit->at_plan);
     }
@@ -451,18 +570,17 @@ static enum lw_status find(struct fit *fit, const struct lw_ladder *plan,
     }
     residual_from(fit, fit->at_plan);
     fit->chi2 = weighed(fit, fit->residual, fit->residual);
-    for (size_t k = 0; k < plan->tap_count && status == LW_OK; k++) {
-        status = score_span(fit, k, critical + 1.6449, &result->fits[k]);
-        if (status == LW_OK) {
-            status = score_draw(fit, k, &result->draws[k]);
-        }
+    status = score_all(fit, plan->tap_count, critical.proved + 1.6449, result);
+    if (status == LW_OK && !is_stepped(fit)) {
+        score_meters(fit, result);
     }
     if (status == LW_OK) {
         status = fit_best_again(fit, result);
     }
     if (status == LW_OK) {
-        choose(result, critical);
-        choose_draw(result, critical_draw);
+        choose(result, &critical);
+        choose_draw(result, critical.other);
+        choose_meter(result, critical.other);
         result->chi2 = fit->chi2;
         result->dof = (double)fit->count;
     }
@@ -478,7 +596,8 @@ enum lw_status lw_weak_span_find(const struct lw_ladder *ladder, const enum lw_l
     *result = (struct lw_weak_span){.span_count = ladder->tap_count};
     result->fits = calloc(ladder->tap_count, sizeof *result->fits);
     result->draws = calloc(ladder->tap_count, sizeof *result->draws);
-    enum lw_status status = result->fits != NULL && result->draws != NULL
+    result->meters = calloc(ladder->tap_count, sizeof *result->meters);
+    enum lw_status status = result->fits != NULL && result->draws != NULL && result->meters != NULL
                                 ? fit_init(&fit, ladder)
                                 : lw_fail(error, LW_MEMORY, "no memory for spans");
     if (status == LW_OK) {
@@ -496,6 +615,7 @@ void lw_weak_span_finish(struct lw_weak_span *result)
     if (result != NULL) {
         free(result->fits);
         free(result->draws);
+        free(result->meters);
         *result = (struct lw_weak_span){0};
     }
 }

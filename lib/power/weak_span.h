@@ -11,7 +11,12 @@
 // On a return visit the same meters' constant errors cancel: give as `volts` the computed voltage
 // plus today's reading minus the reading at sign-off, and as node_u_v what the meters drift.
 //
-// Node voltmeters measure between the rails: whether V+ or 0 V is the bad one they cannot tell.
+// Node voltmeters measure between the rails: whether V+ or 0 V is the bad one they cannot tell. A
+// hand meter along one rail can.
+//
+// Two other explanations compete with a span: one node that draws otherwise than planned, and one
+// voltmeter that is off by itself (the test of a single reading, w = (C^-1 d)_i / sqrt((C^-1)_ii),
+// after Baarda, "A testing procedure for use in geodetic networks", 1968).
 #ifndef LW_POWER_WEAK_SPAN_H
 #define LW_POWER_WEAK_SPAN_H
 
@@ -24,7 +29,17 @@ struct lw_voltmeter {
     double kind_u_v;  // constant error of all of its kind
     double step_v;    // smallest step
     double noise_u_v; // of the mean, where readings scatter; 0: none
-    int kind;         // equal for meters of one kind
+    int kind;         // equal for meters of one kind; below 0: a hand meter
+};
+
+// What is measured besides between two terminals, the second taken as the reference: by a hand
+// meter. Its part in per cent is the kind's constant error, volts times the share, with the sign of
+// volts.
+enum lw_rail { LW_RAIL_PLUS, LW_RAIL_ZERO };
+struct lw_probe {
+    struct lw_voltmeter meter;
+    size_t tap[2];
+    enum lw_rail rail[2];
 };
 
 struct lw_weak_span_options {
@@ -36,6 +51,8 @@ struct lw_weak_span_options {
     // amperes at the far end (means over off, on, on, off). Constant errors and the nodes' own draw
     // then cancel, and the current flows through every span, so that the tail is seen too.
     double step_a;
+    const struct lw_probe *probes; // NULL: none; a load step takes none
+    size_t probe_count;
 };
 
 // Extra resistance of one span alone, ohm at the planned currents: with the draw unknown, read it
@@ -45,6 +62,7 @@ struct lw_span_fit {
     double z;                    // extra_ohm / u_ohm at the plan
     double chi2_gain;            // how much better the readings fit with it, above 0 only for extra
     double smallest_visible_ohm; // extra that would be proved 95 times in 100; INFINITY: none
+    bool on_zero_v;              // it is the 0 V rail; only where a probe tells the rails apart
 };
 
 // What one node would have to draw alone, beyond the common factor, as a share of its planned draw:
@@ -55,22 +73,33 @@ struct lw_draw_fit {
     double chi2_gain;            // 0 or more, for more and for less than planned
 };
 
-// Span k (index) ends at tap k.
+// By how much one node's voltmeter would have to be off, beyond what is known of it.
+struct lw_meter_fit {
+    double offset_v, u_v; // NAN without a reading, and for a load step, where constants cancel
+    double chi2_gain;
+};
+
+// Span k (index) ends at tap k. What counts as found would be said of at most 5 in 100 healthy
+// chains, what counts as proved of 1 in 1000: a fail on somebody's machine has to be worth it.
 struct lw_weak_span {
     size_t span_count;
     struct lw_span_fit *fits;
-    struct lw_draw_fit *draws; // per tap
-    size_t draw_tap;           // whose draw fits worst
-    bool draw_found;           // two-sided 5 %, corrected for the number of taps, and a better
-                               // explanation than any span
-    bool found;                // one-sided 95 %, corrected for the number of spans looked at
-    size_t span;               // the best one
-    size_t low, high;          // spans that the readings cannot tell apart from it, inclusive
-    double chi2, dof;          // of the readings against the plan, without any extra
+    struct lw_draw_fit *draws;   // per tap
+    size_t draw_tap;             // whose draw fits worst
+    bool draw_found;             // two-sided 0.1 %, corrected for the number of taps, and a better
+                                 // explanation than any span
+    struct lw_meter_fit *meters; // per tap
+    size_t meter_tap;            // whose voltmeter fits worst
+    bool meter_found;            // the same for it; better than any span and any draw
+    bool found;                  // one-sided 95 %, corrected for the number of spans looked at
+    bool proved;                 // one-sided 99.9 %, corrected
+    size_t span;                 // the best one
+    size_t low, high;            // spans that the readings cannot tell apart from it, inclusive
+    double chi2, dof;            // of the readings against the plan, without any extra
 };
 
-// `states` per tap: which loads draw (those that answer, run). At least three meters with a
-// reading, else LW_USAGE; LW_GARBLED when the ladder has no operating point in these states.
+// `states` per tap: which loads draw (those that answer, run). At least three readings of meters
+// and probes, else LW_USAGE; LW_GARBLED when the ladder has no operating point in these states.
 enum lw_status lw_weak_span_find(const struct lw_ladder *ladder, const enum lw_load_state *states,
                                  const struct lw_voltmeter *meters,
                                  const struct lw_weak_span_options *options,

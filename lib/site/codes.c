@@ -349,14 +349,6 @@ const struct lw_code lw_codes[] = {
         "parallel: "
         "look at %s"),
      N_("a supply that is switched off may still be live from the other one: secure both")},
-    {"supply_measured_low", "supply", N_("a node measures less than computed"),
-     N_("measure V+ to 0 V at %s with a hand meter, then at the taps before it: the drop is where "
-        "they "
-        "differ"),
-     live_parts},
-    {"supply_measured_high", "supply", N_("a node measures more than computed"),
-     N_("look whether the plan knows all feeds and their settings; measure V+ to 0 V at %s"),
-     live_parts},
     {"supply_weak_span", "supply", N_("more resistance than planned in a span"),
      N_("open, clean and re-make the joints of %s, tighten its terminals, then measure again"),
      plugs_off},

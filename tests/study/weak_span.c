@@ -2,7 +2,7 @@
 //
 // How well the weak span is found: random chains of 5 to 200 taps of two kinds of node, one joint
 // raised by 0.05 to 2 ohm, judged once from one state and once by a load step. Writes the table of
-// docs/method/supply.md.
+// docs/method/supply.md. Every other chain is healthy.
 //
 // Usage: study_weak_span CHAINS SEED
 #include "../unit/power/meters.h"
@@ -23,8 +23,10 @@ enum answer { RIGHT, WITHIN_ONE, HEALTHY_ACCUSED, CANNOT_SAY };
 struct tally {
     int by_fault[WAYS][FAULTS][PLACES][ANSWERS];
     int by_size[WAYS][SIZES][ANSWERS];
-    int visible[WAYS], visible_found[WAYS]; // faults of the smallest visible size or more
-    int healthy, accused[WAYS];
+    int fault_proved[WAYS][FAULTS][PLACES], size_proved[WAYS][SIZES]; // the right span, as a fail
+    int visible[WAYS], visible_proved[WAYS]; // faults of the smallest visible size or more
+    int wrong_proved[WAYS];                  // further than one span from the fault, as a fail
+    int healthy, accused[WAYS], healthy_proved[WAYS];
 };
 
 static const double source_u_v[] = {0.24};
@@ -86,9 +88,12 @@ static void note(struct tally *tally, int way, const struct site *site, size_t f
     enum answer answer = answer_of(result, site->fault_span);
     tally->by_fault[way][fault][place][answer]++;
     tally->by_size[way][class_of(taps)][answer]++;
+    tally->fault_proved[way][fault][place] += answer == RIGHT && result->proved;
+    tally->size_proved[way][class_of(taps)] += answer == RIGHT && result->proved;
+    tally->wrong_proved[way] += answer == HEALTHY_ACCUSED && result->proved;
     if (site->fault_ohm >= result->fits[site->fault_span].smallest_visible_ohm) {
         tally->visible[way]++;
-        tally->visible_found[way] += result->found;
+        tally->visible_proved[way] += result->proved;
     }
 }
 
@@ -112,6 +117,7 @@ static bool one_chain(struct tally *tally, bool healthy, uint64_t *seed)
     for (int way = 0; fine && way < WAYS; way++) {
         if (healthy) {
             tally->accused[way] += results[way].found;
+            tally->healthy_proved[way] += results[way].proved;
         } else {
             note(tally, way, &site, fault, &results[way]);
         }
@@ -125,7 +131,7 @@ static bool one_chain(struct tally *tally, bool healthy, uint64_t *seed)
 }
 
 static void print_row(const char *one, const char *other, const char *third,
-                      const int answers[ANSWERS])
+                      const int answers[ANSWERS], int proved)
 {
     int sum = 0;
     for (int a = 0; a < ANSWERS; a++) {
@@ -135,35 +141,38 @@ static void print_row(const char *one, const char *other, const char *third,
     for (int a = 0; a < ANSWERS; a++) {
         printf(" %.0f |", sum > 0 ? 100.0 * answers[a] / sum : 0.0);
     }
-    printf("\n");
+    printf(" %.0f |\n", sum > 0 ? 100.0 * proved / sum : 0.0);
 }
 
 static void print_tables(const struct tally *tally)
 {
-    static const char head[] =
-        "chains | right span % | within one % | healthy accused % | "
-        "cannot say % |\n| --- | --- | --- | --- | --- | --- | --- | --- |\n";
+    static const char head[] = "chains | right span % | within one % | healthy accused % | "
+                               "cannot say % | right, as a fail % |\n| --- | --- | --- | --- | --- "
+                               "| --- | --- | --- | --- |\n";
     printf("| judged by | extra ohm | where | %s", head);
     for (int way = 0; way < WAYS; way++) {
         for (int fault = 0; fault < FAULTS; fault++) {
             for (int place = 0; place < PLACES; place++) {
                 print_row(way_words[way], fault_words[fault], place_words[place],
-                          tally->by_fault[way][fault][place]);
+                          tally->by_fault[way][fault][place],
+                          tally->fault_proved[way][fault][place]);
             }
         }
     }
     printf("\n| judged by | chain | | %s", head);
     for (int way = 0; way < WAYS; way++) {
         for (int size = 0; size < SIZES; size++) {
-            print_row(way_words[way], size_words[size], "", tally->by_size[way][size]);
+            print_row(way_words[way], size_words[size], "", tally->by_size[way][size],
+                      tally->size_proved[way][size]);
         }
     }
     printf("\n");
     for (int way = 0; way < WAYS; way++) {
-        printf("%s: %d of %d healthy chains accused; of %d faults at or over their span's smallest "
-               "visible size %d proved\n",
-               way_words[way], tally->accused[way], tally->healthy, tally->visible[way],
-               tally->visible_found[way]);
+        printf("* %s: of %d healthy chains %d with a remark, %d with a fail; %d fails at a healthy "
+               "span of a faulty chain; of %d faults at or over their span's smallest visible size "
+               "%d with a fail\n",
+               way_words[way], tally->healthy, tally->accused[way], tally->healthy_proved[way],
+               tally->wrong_proved[way], tally->visible[way], tally->visible_proved[way]);
     }
 }
 
@@ -176,7 +185,7 @@ int main(int count, char **arguments)
     static struct tally tally;
     uint64_t seed = strtoull(arguments[2], NULL, 10);
     for (long left = strtol(arguments[1], NULL, 10); left > 0;) {
-        left -= one_chain(&tally, left % 5 == 0, &seed);
+        left -= one_chain(&tally, left % 2 == 0, &seed);
     }
     print_tables(&tally);
     return 0;

@@ -64,6 +64,7 @@ static enum lw_status supply(struct walk *walk)
     struct lw_supply_result result;
     struct lw_supply_measured measured;
     assert_int_equal(lw_supply_compute(&walk->plan, NULL, &result, NULL), LW_OK);
+    assert_int_equal(lw_supply_measured_init(lw_plan_taps(&walk->plan), &measured, NULL), LW_OK);
     enum lw_status status =
         lw_supply_measure(&walk->run, walk->client, &walk->plan, NULL, &measured, NULL);
     assert_int_equal(lw_supply_judge(&walk->plan, &measured, &result, NULL), LW_OK);

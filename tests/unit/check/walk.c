@@ -194,6 +194,7 @@ void walk_supply(struct walk *walk, struct lw_supply_result *result)
     struct lw_supply_result own;
     struct lw_supply_measured measured = {0};
     must(lw_supply_compute(&walk->plan, NULL, &own, &error), &error);
+    must(lw_supply_measured_init(lw_plan_taps(&walk->plan), &measured, &error), &error);
     must(lw_supply_measure(&walk->run, walk->client, &walk->plan, NULL, &measured, &error), &error);
     must(lw_supply_judge(&walk->plan, &measured, &own, &error), &error);
     lw_supply_findings(&walk->plan, &measured, &own, &walk->rule, &walk->findings);

@@ -42,23 +42,28 @@ static void a_healthy_chain_is_rarely_accused(void **state)
 {
     (void)state;
     uint64_t seed = 2;
-    int accused[2] = {0};
+    int accused[2] = {0}, proved[2] = {0}, others = 0;
     for (int trial = 0; trial < 100; trial++) {
         struct site site;
         site_draw(&site, 24, &seed);
         assert_true(site_read_state(&site, &seed));
         struct lw_weak_span result = find(&site, &one_state);
         accused[0] += result.found;
+        proved[0] += result.proved;
+        others += result.draw_found + result.meter_found;
         lw_weak_span_finish(&result);
         assert_true(site_read_step(&site, 0.4, &seed));
         result = find(&site, &by_step);
         accused[1] += result.found;
+        proved[1] += result.proved;
         lw_weak_span_finish(&result);
     }
     print_message("of 100 healthy chains accused: %d in one state, %d by a load step\n", accused[0],
                   accused[1]);
     // 5 expected at most; more than 12 happens once in 1000 (binomial).
     assert_true(accused[0] <= 12 && accused[1] <= 12);
+    // 0.1 expected of each; 3 happens less than once in 1000.
+    assert_true(proved[0] <= 2 && proved[1] <= 2 && others <= 2);
 }
 
 static void a_load_step_finds_a_bad_joint_even_at_the_far_end(void **state)
@@ -126,7 +131,7 @@ static void the_smallest_visible_fault_is_found_as_often_as_claimed(void **state
         lw_weak_span_finish(&healthy);
         assert_true(site_read_step(&site, 0.4, &seed));
         struct lw_weak_span result = find(&site, &by_step);
-        found += result.found;
+        found += result.proved;
         lw_weak_span_finish(&result);
     }
     print_message("faults of the smallest visible size found: %d of 100\n", found);
@@ -158,6 +163,72 @@ static void a_node_that_draws_too_much_is_named_and_not_a_span(void **state)
 }
 
 // 1 A flows already; span 1 of 2 ohm a loop: the second node may fall from 22 to 20 V by 1 A more.
+// Its own reading stands alone; the spans on both sides are not accused.
+static void a_voltmeter_that_is_off_is_told_from_a_joint(void **state)
+{
+    (void)state;
+    uint64_t seed = 9;
+    int named = 0, accused = 0;
+    for (int trial = 0; trial < 40; trial++) {
+        struct site site;
+        site_draw(&site, 24, &seed);
+        size_t tap = 2 + draw_below(&seed, 20);
+        site.offset_v[tap] -= 0.25; // 14 standard uncertainties
+        assert_true(site_read_state(&site, &seed));
+        struct lw_weak_span result = find(&site, &one_state);
+        named += result.meter_found && result.meter_tap == tap &&
+                 fabs(result.meters[tap].offset_v + 0.25) < 4 * 0.025;
+        accused += result.found;
+        lw_weak_span_finish(&result);
+    }
+    print_message("of 40 voltmeters 0.25 V off %d named, %d spans accused instead\n", named,
+                  accused);
+    assert_true(named >= 38 && accused == 0);
+}
+
+// Volts from one tap to the next along one rail, by a hand meter that is good to 2 mV.
+static struct lw_probe rail_drop(const struct site *site, size_t span, enum lw_rail rail)
+{
+    struct lw_point point;
+    struct lw_error error = {0};
+    assert_int_equal(lw_point_init(&site->real.ladder, &point, &error), LW_OK);
+    all_run(&site->real.ladder, &point);
+    assert_int_equal(lw_ladder_solve(&site->real.ladder, &point, &error), LW_OK);
+    const double *volts = rail == LW_RAIL_PLUS ? point.plus_v : point.zero_v;
+    struct lw_probe probe = {
+        {.volts = volts[span - 1] - volts[span], .node_u_v = 0.002, .kind = -1},
+        {span - 1, span},
+        {rail, rail}};
+    lw_point_finish(&point);
+    return probe;
+}
+
+static void a_hand_meter_along_both_rails_sees_what_voltmeters_cannot(void **state)
+{
+    (void)state;
+    uint64_t seed = 10;
+    struct site site;
+    site_draw(&site, 24, &seed);
+    site.real.taps[22].span_zero_ohm += 0.2;
+    assert_true(site_read_state(&site, &seed));
+    struct lw_weak_span result = find(&site, &one_state);
+    assert_false(result.found);
+    lw_weak_span_finish(&result);
+    const struct lw_probe probes[] = {rail_drop(&site, 22, LW_RAIL_PLUS),
+                                      rail_drop(&site, 22, LW_RAIL_ZERO)};
+    struct lw_weak_span_options with = one_state;
+    with.probes = probes;
+    with.probe_count = 2;
+    result = find(&site, &with);
+    assert_true(result.proved);
+    assert_int_equal(result.span, 22);
+    assert_int_equal(result.low, 22);
+    assert_int_equal(result.high, 22);
+    assert_true(result.fits[22].on_zero_v);
+    assert_true(fabs(result.fits[22].extra_ohm - 0.2) < 0.1);
+    lw_weak_span_finish(&result);
+}
+
 static void a_load_step_is_as_large_as_the_tail_allows(void **state)
 {
     (void)state;
@@ -206,6 +277,8 @@ int main(void)
         cmocka_unit_test(one_state_finds_a_joint_near_the_head_and_says_what_it_cannot_see),
         cmocka_unit_test(the_smallest_visible_fault_is_found_as_often_as_claimed),
         cmocka_unit_test(a_node_that_draws_too_much_is_named_and_not_a_span),
+        cmocka_unit_test(a_voltmeter_that_is_off_is_told_from_a_joint),
+        cmocka_unit_test(a_hand_meter_along_both_rails_sees_what_voltmeters_cannot),
         cmocka_unit_test(a_load_step_is_as_large_as_the_tail_allows),
         cmocka_unit_test(two_voltmeters_are_too_few),
     };

@@ -157,20 +157,21 @@ static void make_supply(struct fixture *fixture)
                                                  .smallest_visible_ohm = 0.05};
     }
     struct lw_supply_supply *supplies = supply->supplies.items;
-    supplies[0] = (struct lw_supply_supply){.name = say(fixture, "PS1"),
-                                            .tap = 1,
-                                            .amps = 1.9,
-                                            .limit_a = 2.5,
-                                            .load_pct = 76,
-                                            .mode = say(fixture, "voltage"),
-                                            .cold_amps = NAN};
-    supplies[1] = (struct lw_supply_supply){.name = say(fixture, "PS2"),
-                                            .tap = (int)count,
-                                            .amps = 0.7,
-                                            .limit_a = 2.5,
-                                            .load_pct = 28,
-                                            .mode = say(fixture, "voltage"),
-                                            .cold_amps = NAN};
+    const double amps[] = {1.9, 0.7};
+    for (int i = 0; i < 2; i++) {
+        supplies[i] = (struct lw_supply_supply){.name = say(fixture, i == 0 ? "PS1" : "PS2"),
+                                                .tap = i == 0 ? 1 : (int)count,
+                                                .amps = amps[i],
+                                                .limit_a = 2.5,
+                                                .load_pct = 40 * amps[i],
+                                                .mode = say(fixture, "voltage"),
+                                                .measured_v = NAN,
+                                                .measured_u_v = NAN,
+                                                .measured_a = NAN,
+                                                .measured_u_a = NAN,
+                                                .cold_amps = amps[i],
+                                                .cold_mode = say(fixture, "voltage")};
+    }
     if (fixture->options.faulty) {
         supply->weak_span = (double)weak_tap(fixture);
         supply->weak_span_low = supply->weak_span - 1;
