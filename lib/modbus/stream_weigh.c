@@ -41,6 +41,7 @@ static void pdu_of(struct lw_span frame, struct lw_pdu *pdu)
 bool lw_weigh_answers(struct lw_span request, struct lw_span reply)
 {
     struct lw_pdu asked, answer;
+    struct lw_request wanted;
     struct lw_reply parsed;
     if (request.bytes[0] != reply.bytes[0] || request.bytes[0] == 0 ||
         ((request.bytes[1] ^ reply.bytes[1]) & ~LW_EXCEPTION_BIT) != 0) {
@@ -48,6 +49,11 @@ bool lw_weigh_answers(struct lw_span request, struct lw_span reply)
     }
     pdu_of(request, &asked);
     pdu_of(reply, &answer);
+    // Quantities that no master asks for get a refusal at most.
+    if (lw_function_word(asked.bytes[0]) != NULL && lw_request_parse(&asked, &wanted) != 0 &&
+        (answer.bytes[0] & LW_EXCEPTION_BIT) == 0) {
+        return false;
+    }
     return lw_reply_parse(&asked, &answer, &parsed) ||
            (lw_function_word(asked.bytes[0]) == NULL && asked.bytes[0] == answer.bytes[0]);
 }
