@@ -157,7 +157,7 @@ static void faults_table(struct lw_text *out)
 {
     lw_text_add(out, "\n## Which fault has which keys\n\nBeside `kind`, `from_s` and `to_s`, which "
                      "all have.\n\n| kind | needs | may have |\n| --- | --- | --- |\n");
-    for (enum lw_fault_kind kind = LW_FAULT_WEAK_SPAN; kind <= LW_FAULT_NOISY_SPAN; kind++) {
+    for (enum lw_fault_kind kind = LW_FAULT_WEAK_SPAN; kind <= LW_FAULT_NEW_NODE; kind++) {
         lw_text_add(out, "| `%s` | ", lw_fault_word(kind));
         put_fault_keys(out, kind, LW_FAULT_KEY_NEEDS);
         lw_text_add(out, " | ");

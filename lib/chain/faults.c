@@ -98,7 +98,7 @@ static void as_planned(struct lw_node *node)
     node->dead = false;
     node->late_ms = 0;
     node->late_share = 0;
-    node->actor.framing = node->chain->plan->framing;
+    node->actor.framing = node->own_framing;
     node->was_unplugged = node->sensor.unplugged;
     node->sensor.unplugged = false;
     node->sensor.stuck = false;
@@ -172,8 +172,20 @@ static void one_node(struct lw_node *node, const struct lw_fault *fault)
     case LW_FAULT_SWAPPED_PLACES:
     case LW_FAULT_HICCUP:
     case LW_FAULT_NOISY_SPAN:
+    case LW_FAULT_NEW_NODE:
         break;
     }
+}
+
+const struct lw_fault *lw_fault_new(const struct lw_chain *chain, size_t tap)
+{
+    for (size_t i = 0; i < lw_fault_count(chain); i++) {
+        const struct lw_fault *fault = lw_fault_of(chain, i);
+        if (fault->kind == LW_FAULT_NEW_NODE && fault->tap == (int)tap) {
+            return fault;
+        }
+    }
+    return NULL;
 }
 
 void lw_faults_on_nodes(struct lw_chain *chain, int64_t now_ns)
@@ -187,6 +199,9 @@ void lw_faults_on_nodes(struct lw_chain *chain, int64_t now_ns)
         const struct lw_fault *fault = lw_fault_of(chain, i);
         struct lw_node *node = node_at(chain, fault->tap);
         if (!lw_fault_now(fault, now_ns)) {
+            if (node && fault->kind == LW_FAULT_NEW_NODE) {
+                node->dead = true; // not plugged
+            }
             continue;
         }
         if (fault->kind == LW_FAULT_MAGNET_NEAR) {

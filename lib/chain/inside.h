@@ -98,8 +98,11 @@ struct lw_node {
     uint8_t log[LW_EVENTS_MAX]; // newest first
     uint8_t coils[LW_COILS_MAX / 8];
     // setup
-    size_t unlocked; // how much of the unlocking sequence was written
+    size_t unlocked;   // how much of the unlocking sequence was written
+    size_t restarting; // how much of the restarting sequence was written
     int set_address, saved_address, own_address;
+    struct lw_framing set_framing, saved_framing, own_framing;
+    bool restarts_itself; // once it has answered
 };
 
 enum lw_status lw_node_init(struct lw_node *node, struct lw_chain *chain, size_t tap,
@@ -107,8 +110,9 @@ enum lw_status lw_node_init(struct lw_node *node, struct lw_chain *chain, size_t
 void lw_node_finish(struct lw_node *node);
 // Its processor starts or stops.
 void lw_node_power(struct lw_node *node, bool running, int64_t now_ns);
-// It answers at another address of its own from now on.
+// It answers at another address of its own, or speaks at another framing, from now on.
 void lw_node_readdress(struct lw_node *node, int address);
+void lw_node_reframe(struct lw_node *node, const struct lw_framing *framing);
 double lw_node_meter_v(struct lw_node *node, double volts, int64_t now_ns);
 double lw_node_meter_offset_v(const struct lw_node *node, double volts);
 
@@ -152,6 +156,8 @@ void lw_faults_on_ladder(const struct lw_chain *chain, int64_t now_ns,
                          const struct lw_ladder *plain, struct lw_ladder *ladder);
 bool lw_faults_hold_source(const struct lw_chain *chain, size_t source, int64_t now_ns);
 int64_t lw_hiccup_off_ns(const struct lw_chain *chain, size_t source);
+// Where a node is as its maker delivers it, if it is that new: NULL for one that was set up before.
+const struct lw_fault *lw_fault_new(const struct lw_chain *chain, size_t tap);
 size_t lw_fault_count(const struct lw_chain *chain);
 const struct lw_fault *lw_fault_of(const struct lw_chain *chain, size_t index);
 

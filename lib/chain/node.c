@@ -168,6 +168,20 @@ static void take_frame(struct lw_node *node, int64_t now_ns)
     }
 }
 
+// A framing that holds at once and a restart that was asked for come behind the answer, since that
+// still has to reach whoever asked.
+static void after_answer(struct lw_node *node, int64_t now_ns)
+{
+    const struct lw_setup *setup = node->profile->setup;
+    if (setup != NULL && setup->takes_effect == 0) {
+        lw_node_reframe(node, &node->set_framing);
+    }
+    if (node->restarts_itself) {
+        lw_node_power(node, false, now_ns);
+        lw_node_power(node, true, now_ns);
+    }
+}
+
 static void node_run(struct lw_actor *actor, int64_t now_ns)
 {
     struct lw_node *node = node_of(actor);
@@ -179,6 +193,7 @@ static void node_run(struct lw_actor *actor, int64_t now_ns)
         // Without memory the answer is lost, as on a line that was cut.
         (void)lw_wire_inject(node->chain->wire, actor, node->answer, node->answer_count, now_ns,
                              NULL, NULL);
+        after_answer(node, now_ns);
     }
 }
 
@@ -210,9 +225,27 @@ void lw_node_power(struct lw_node *node, bool running, int64_t now_ns)
     node->events = 0;
     node->log_count = 0;
     node->unlocked = 0;
+    node->restarting = 0;
+    node->restarts_itself = false;
     node->stale_identity = false;
     node->set_address = node->saved_address;
+    node->set_framing = node->saved_framing;
     lw_node_readdress(node, node->saved_address);
+    lw_node_reframe(node, &node->saved_framing);
+}
+
+static bool same_framing(const struct lw_framing *a, const struct lw_framing *b)
+{
+    return a->rate == b->rate && a->data_bits == b->data_bits && a->parity == b->parity &&
+           a->stop_bits == b->stop_bits;
+}
+
+void lw_node_reframe(struct lw_node *node, const struct lw_framing *framing)
+{
+    if (same_framing(&node->actor.framing, &node->own_framing)) { // else a fault has its say
+        node->actor.framing = *framing;
+    }
+    node->own_framing = *framing;
 }
 
 void lw_node_readdress(struct lw_node *node, int address)
@@ -288,6 +321,26 @@ static enum lw_status set_identity(struct lw_node *node, struct lw_error *error)
     return LW_OK;
 }
 
+// As it was set up before, or as its maker delivers it.
+static void set_up(struct lw_node *node)
+{
+    const struct lw_chain *chain = node->chain;
+    const struct lw_fault *fresh = lw_fault_new(chain, node->tap + 1);
+    const struct lw_setup *setup = node->profile->setup;
+    int address = node->entry->address;
+    struct lw_framing framing = chain->plan->framing;
+    if (fresh && (fresh->address > 0 || setup)) {
+        int factory = setup && setup->factory_address > 0 ? setup->factory_address : address;
+        const char *text = fresh->framing ? fresh->framing : setup ? setup->factory_framing : NULL;
+        address = fresh->address > 0 ? fresh->address : factory;
+        if (text) {
+            (void)lw_framing_parse(text, &framing, NULL); // the plan's check took it
+        }
+    }
+    node->own_address = node->saved_address = node->set_address = address;
+    node->own_framing = node->saved_framing = node->set_framing = framing;
+}
+
 enum lw_status lw_node_init(struct lw_node *node, struct lw_chain *chain, size_t tap,
                             struct lw_error *error)
 {
@@ -300,15 +353,15 @@ enum lw_status lw_node_init(struct lw_node *node, struct lw_chain *chain, size_t
     node->key = lw_random_word(entry->node ? entry->node : "");
     node->module_key = lw_random_word(entry->serial ? entry->serial : entry->node);
     struct lw_random drive = {chain->seed, node->module_key, LW_FOR_DRIVE};
+    set_up(node);
     node->actor = (struct lw_actor){
         .ops = &node_actor,
-        .framing = chain->plan->framing,
+        .framing = node->own_framing,
         .tap = tap + 1,
         .key = node->key,
         .drive_v = 2.0 + 0.1 * lw_random_normal(drive, 0), // 1.5 V at least, TIA/EIA-485
         .unpowered = true,
     };
-    node->own_address = node->saved_address = node->set_address = entry->address;
     lw_framer_clear(&node->heard);
     node->answer_ns = LW_NEVER;
     node->lowest_v = INFINITY;

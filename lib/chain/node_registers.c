@@ -240,7 +240,7 @@ static bool in_setup(const struct lw_node *node, int function, int at, uint16_t 
     }
     if (setup->framing.values.count > 0 && at == setup->framing.at) {
         char text[LW_FRAMING_TEXT];
-        lw_framing_text(&node->actor.framing, text);
+        lw_framing_text(&node->set_framing, text);
         for (size_t i = 0; i < setup->framing.values.count; i++) {
             const struct lw_pair *pair = (const struct lw_pair *)setup->framing.values.items + i;
             *value = strcmp(pair->name, text) == 0 ? (uint16_t)pair->value : *value;
@@ -350,6 +350,31 @@ static uint8_t write_address(struct lw_node *node, const struct lw_setup *setup,
     return 0;
 }
 
+static uint8_t write_framing(struct lw_node *node, const struct lw_setup *setup, int value)
+{
+    if (node->unlocked < setup->unlock.count) {
+        return LW_DEVICE_FAILURE;
+    }
+    for (size_t i = 0; i < setup->framing.values.count; i++) {
+        const struct lw_pair *pair = (const struct lw_pair *)setup->framing.values.items + i;
+        if ((int)pair->value == value &&
+            lw_framing_parse(pair->name, &node->set_framing, NULL) == LW_OK) {
+            if (setup->save.count == 0) {
+                node->saved_framing = node->set_framing;
+            }
+            return 0;
+        }
+    }
+    return LW_ILLEGAL_VALUE;
+}
+
+static uint8_t restart(struct lw_node *node, const struct lw_setup *setup)
+{
+    node->restarting++;
+    node->restarts_itself = node->restarting == setup->restart.count;
+    return 0;
+}
+
 static uint8_t write_register(struct lw_node *node, int at, int value)
 {
     const struct lw_setup *setup = node->profile->setup;
@@ -360,14 +385,26 @@ static uint8_t write_register(struct lw_node *node, int at, int value)
         node->unlocked++;
         return 0;
     }
+    for (size_t i = 0; i < setup->unlock.count && node->unlocked == setup->unlock.count; i++) {
+        if (is_write(&setup->unlock, i, at, value)) { // open already
+            return 0;
+        }
+    }
     if (at == setup->address.at) {
         return write_address(node, setup, value);
+    }
+    if (setup->framing.values.count > 0 && at == setup->framing.at) {
+        return write_framing(node, setup, value);
     }
     for (size_t i = 0; i < setup->save.count; i++) {
         if (is_write(&setup->save, i, at, value)) {
             node->saved_address = node->set_address;
+            node->saved_framing = node->set_framing;
             return 0;
         }
+    }
+    if (is_write(&setup->restart, node->restarting, at, value)) {
+        return restart(node, setup);
     }
     return LW_ILLEGAL_ADDRESS;
 }

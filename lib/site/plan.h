@@ -145,6 +145,7 @@ enum lw_fault_kind {
     LW_FAULT_SWAPPED_PLACES,
     LW_FAULT_HICCUP,
     LW_FAULT_NOISY_SPAN,
+    LW_FAULT_NEW_NODE, // the node is plugged from from_s to to_s, as its maker delivers it
 };
 
 const char *lw_fault_word(enum lw_fault_kind kind); // "weak_span", as in the file

@@ -57,6 +57,7 @@ static const struct uses uses[] = {
     [LW_FAULT_SWAPPED_PLACES] = {KEY_TAPS, 0},
     [LW_FAULT_HICCUP] = {KEY_SUPPLY, 0},
     [LW_FAULT_NOISY_SPAN] = {KEY_SPAN | KEY_BIT_ERRORS, 0},
+    [LW_FAULT_NEW_NODE] = {KEY_TAP, KEY_ADDRESS | KEY_FRAMING},
 };
 
 enum lw_fault_use lw_fault_use(enum lw_fault_kind kind, size_t key)

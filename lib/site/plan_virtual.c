@@ -26,11 +26,12 @@ static const char *const fault_words[] = {"weak_span",
                                           "swapped_places",
                                           "hiccup",
                                           "noisy_span",
+                                          "new_node",
                                           NULL};
 
 const char *lw_fault_word(enum lw_fault_kind kind)
 {
-    assert(kind >= LW_FAULT_WEAK_SPAN && kind <= LW_FAULT_NOISY_SPAN);
+    assert(kind >= LW_FAULT_WEAK_SPAN && kind <= LW_FAULT_NEW_NODE);
     return fault_words[kind];
 }
 

@@ -119,6 +119,12 @@ struct lw_write {
     int at; // "register"
     int value;
 };
+// The address as switches: address = offset + the sum of the switches that are on.
+struct lw_switches {
+    int count;  // of them, 1..8
+    int offset; // address with all of them off
+    int first;  // what switch 1 is worth: 0 one, 1 most
+};
 struct lw_setup {
     int factory_address;
     char *factory_framing;
@@ -131,8 +137,10 @@ struct lw_setup {
         int at;
         struct lw_list values; // of struct lw_pair
     } framing;
-    struct lw_list save; // of struct lw_write
-    int takes_effect;    // 0 at_once, 1 after_restart
+    struct lw_list save;    // of struct lw_write
+    struct lw_list restart; // of struct lw_write; empty: by hand
+    int takes_effect;       // 0 at_once, 1 after_restart
+    struct lw_switches *switches;
 };
 
 struct lw_profile_identity {

@@ -299,6 +299,21 @@ static const struct lw_shape setup_framing_shape = {.name = "setup_framing",
                                                         sizeof(((struct lw_setup *)NULL)->framing),
                                                     .fields = setup_framing_fields};
 
+static const char *const first_switch_words[] = {"one", "most", NULL};
+
+#define OF struct lw_switches
+static const struct lw_field switches_fields[] = {
+    FIELD(LW_INTEGER, "count", count, "how many switches make the address", REQUIRED, RANGE(1, 8)),
+    FIELD(LW_INTEGER, "offset", offset, "address with all switches off; absent: 0", ABSENT(0),
+          RANGE(0, 247)),
+    FIELD(LW_CHOICE, "first", first,
+          "what switch 1 adds to the address: one, or the most of all; absent: one",
+          WORDS(first_switch_words)),
+    {0}};
+#undef OF
+static const struct lw_shape switches_shape =
+    SHAPE("setup_switches", struct lw_switches, switches_fields);
+
 #define OF struct lw_setup
 static const struct lw_field setup_fields[] = {
     FIELD(LW_INTEGER, "factory_address", factory_address,
@@ -314,8 +329,13 @@ static const struct lw_field setup_fields[] = {
     FIELD(LW_OBJECT, "framing", framing, "how its framing is set; absent: by switches",
           SUB(setup_framing_shape)),
     FIELD(LW_LIST, "save", save, "writes that come last, in order; absent: none", SUB(write_shape)),
+    FIELD(LW_LIST, "restart", restart, "writes that restart it, in order; absent: by hand",
+          SUB(write_shape)),
     FIELD(LW_CHOICE, "takes_effect", takes_effect, "when a new address holds; absent: at_once",
           WORDS(effect_words)),
+    FIELD(LW_OPTIONAL, "switches", switches,
+          "how its address switches count; absent: a binary number, or it has none",
+          SUB(switches_shape)),
     {0}};
 #undef OF
 static const struct lw_shape setup_shape = SHAPE("setup", struct lw_setup, setup_fields);
