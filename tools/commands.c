@@ -21,6 +21,7 @@ const struct lw_command *const lw_commands[] = {
     &lw_command_compare,
     &lw_command_report,
     &lw_command_commission,
+    &lw_command_assign,
     &lw_command_replay,
     &lw_command_sim,
     NULL,

@@ -6,11 +6,12 @@
 
 #include "cli/cli.h"
 
-extern const struct lw_command lw_command_visit, lw_command_ports, lw_command_scan,
-    lw_command_roster, lw_command_link, lw_command_supply, lw_command_noise, lw_command_touch,
-    lw_command_note, lw_command_compare, lw_command_report, lw_command_commission, lw_command_sim,
-    lw_command_listen, lw_command_replay, lw_command_decode, lw_command_watch;
+extern const struct lw_command lw_command_assign, lw_command_visit, lw_command_ports,
+    lw_command_scan, lw_command_roster, lw_command_link, lw_command_supply, lw_command_noise,
+    lw_command_touch, lw_command_note, lw_command_compare, lw_command_report, lw_command_commission,
+    lw_command_sim, lw_command_listen, lw_command_replay, lw_command_decode, lw_command_watch;
 
+int lw_cmd_assign(struct lw_cli *cli);
 int lw_cmd_visit(struct lw_cli *cli);
 int lw_cmd_ports(struct lw_cli *cli);
 int lw_cmd_scan(struct lw_cli *cli);

@@ -168,12 +168,11 @@ const struct lw_code lw_codes[] = {
      NULL},
     {"scan_unplanned", "scan", N_("a node answers that the plan does not have"),
      N_("find out what stands at %s; put it into the plan, or give it its planned address "
-        "(linewalk "
-        "assign)"),
+        "(linewalk assign NODE --from)"),
      NULL},
     {"scan_doubled", "scan", N_("two nodes answer at one address"),
      N_("unplug one of the two at %s, scan again, give the one that is left its planned address "
-        "(linewalk assign), then plug the other in"),
+        "(linewalk assign NODE --from), then plug the other in"),
      plugs_off},
     {"scan_garbled", "scan", N_("something answers that cannot be read"),
      N_("scan %s again; if it stays, it is two nodes at one address, a node at another framing, or "
@@ -186,7 +185,8 @@ const struct lw_code lw_codes[] = {
         "low supply (linewalk supply)"),
      NULL},
     {"scan_wrong_framing", "scan", N_("a node speaks at another framing"),
-     N_("set the framing of %s to the plan's (linewalk assign) or its switches, and restart it"),
+     N_("set the framing of %s to the plan's (linewalk assign --from, --from-framing) or its "
+        "switches, and restart it"),
      NULL},
 
     // Roster.
@@ -198,19 +198,18 @@ const struct lw_code lw_codes[] = {
         "off"),
      NULL},
     {"roster_swapped", "roster", N_("two nodes stand in each other's place"),
-     N_("swap the addresses back (linewalk assign) or the nodes at the machine; prove the places "
-        "with "
-        "linewalk touch before %s is trusted"),
+     N_("swap the addresses back (linewalk assign --from; one of them over a free address, --to) "
+        "or the nodes at the machine; prove the places with linewalk touch before %s is trusted"),
      moving_parts},
     {"roster_wrong_kind", "roster", N_("a node is of another kind than planned"),
      N_("compare the type label of %s with the plan: exchange it, or correct the plan"), plugs_off},
     {"roster_doubled", "roster", N_("two nodes share an address"),
      N_("unplug one of the two at %s and look who still answers; then give the other its own "
-        "address "
-        "(linewalk assign)"),
+        "address (linewalk assign NODE --from)"),
      plugs_off},
     {"roster_wrong_framing", "roster", N_("a node speaks at another framing"),
-     N_("set the framing of %s to the plan's (linewalk assign) or its switches, and restart it"),
+     N_("set the framing of %s to the plan's (linewalk assign --from, --from-framing) or its "
+        "switches, and restart it"),
      NULL},
     {"roster_unreadable", "roster", N_("a node answers but will not say who it is"),
      N_("ask %s again; if it stays, compare its profile's registers with the maker's manual, then "
@@ -609,6 +608,49 @@ const struct lw_code lw_codes[] = {
      N_("look at the tester's plug and USB cable, and watch again"), NULL},
     {"watch_nothing", "watch", N_("nothing was watched"),
      N_("run linewalk watch again, and let it ask every node at least once"), NULL},
+
+    // Assign.
+    {"assign_nobody", "assign", N_("no new node answered"),
+     N_("look at %s: lamp, plugs, supply; if it has an address already, say which (linewalk assign "
+        "--from), and at which framing (--from-framing)"),
+     plugs_off},
+    {"assign_doubled", "assign", N_("more than one new node answered"),
+     N_("unplug all new nodes but %s, then assign it again; linewalk assign --walk takes them one "
+        "by one"),
+     plugs_off},
+    {"assign_taken", "assign", N_("the new address is taken"),
+     N_("find out who answers at the address of %s (linewalk roster); move it to a free one first "
+        "(linewalk assign --from, --to)"),
+     NULL},
+    {"assign_wrong_kind", "assign", N_("the node is of another kind than planned"),
+     N_("compare the type label with the plan for %s: exchange the node, or correct the plan"),
+     plugs_off},
+    {"assign_cannot", "assign", N_("the profile does not say how the address is given"),
+     N_("set the address of %s as its maker's manual says, or put that into its profile (setup)"),
+     NULL},
+    {"assign_left", "assign", N_("a node was not given its address"),
+     N_("assign it when it can be: linewalk assign %s"), NULL},
+    {"assign_refused", "assign", N_("the node refused what was written"),
+     N_("compare the setup in the profile of %s with the maker's manual: registers, unlocking, "
+        "function, and whether a key or jumper has to be set"),
+     NULL},
+    {"assign_lost", "assign", N_("a node was written to and not found at its new place"),
+     N_("restart %s and look for it: linewalk scan, at the old and at the new framing; then assign "
+        "it again from where it is (--from, --from-framing)"),
+     plugs_off},
+    {"assign_undone", "assign", N_("what was written was undone"),
+     N_("assign it when it is known why it was undone: linewalk assign %s"), NULL},
+    {"assign_other_serial", "assign", N_("another module than planned got the address"),
+     N_("if %s was exchanged on purpose, revise the plan (linewalk roster --as-built) and read it "
+        "on a master (linewalk masters)"),
+     NULL},
+    {"assign_neighbour_reset", "assign", N_("a node restarted while another was plugged"),
+     N_("plug %s and its like with the section's supply off; look for a weak supply or plug there "
+        "(linewalk supply)"),
+     plugs_off},
+    {"assign_neighbour_silent", "assign", N_("a node fell silent while another was worked on"),
+     N_("look at plugs and addresses beside %s: a node with the same address, a plug not home"),
+     plugs_off},
 
     // Acceptance and the walk.
     {"acceptance_not_done", "acceptance", N_("a required check was not done"),
