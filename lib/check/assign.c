@@ -5,6 +5,7 @@
 #include "check/assign_inside.h"
 
 #include "base/list.h"
+#include "base/words.h"
 #include "check/ask.h"
 
 #include <assert.h>
@@ -80,7 +81,7 @@ void lw_assign_place_text(const struct lw_assign_place *place, char text[LW_ASSI
 {
     char framing[LW_FRAMING_TEXT];
     lw_framing_text(&place->framing, framing);
-    lw_print(text, LW_ASSIGN_PLACE, "%d, %s", place->address, framing);
+    snprintf(text, LW_ASSIGN_PLACE, "%d, %s", place->address, framing);
 }
 
 void lw_assign_keep(struct lw_assign *assign, char **to, const char *text)
@@ -161,7 +162,7 @@ static void make_label(struct lw_assign *assign)
     const struct lw_chain_entry *entry = lw_assign_entry(assign);
     struct lw_assign_node *node = lw_assign_node(assign);
     char text[300];
-    lw_print(text, sizeof text, "%s  %d  %s%s%s%s%s", entry->node, node->to_address,
+    snprintf(text, sizeof text, "%s  %d  %s%s%s%s%s", entry->node, node->to_address,
              node->to_framing, entry->place != NULL ? "  " : "",
              entry->place != NULL ? entry->place : "", node->serial != NULL ? "  " : "",
              node->serial != NULL ? node->serial : "");
@@ -182,9 +183,15 @@ static bool is_wrong_kind(const struct lw_profile *profile, const struct lw_assi
 // "Example Metrology EX-D10, serial 104417".
 static void who_text(const struct lw_assign_who *who, char *text, size_t size)
 {
-    lw_print(text, size, "%s%s%s%s%s", who->vendor, who->vendor[0] != '\0' ? " " : "",
-             who->product_code[0] != '\0' ? who->product_code : "a node that does not say its kind",
-             who->serial[0] != '\0' ? ", serial " : "", who->serial);
+    char kind[170];
+    snprintf(kind, sizeof kind, "%s%s%s", who->vendor, who->vendor[0] != '\0' ? " " : "",
+             who->product_code);
+    const char *is = kind[0] != '\0' ? kind : N_("a node that does not say its kind");
+    if (who->serial[0] != '\0') {
+        lw_print(text, size, "%s, serial %s", is, who->serial);
+    } else {
+        lw_copy(text, size, is);
+    }
 }
 
 static const char *planned_name_of_serial(const struct lw_assign *assign, const char *serial)
@@ -280,7 +287,7 @@ static enum lw_status start_occupied(struct lw_assign *assign, const struct lw_a
     }
     lw_assign_say(assign, "%s: address %d is taken by %s; nothing is written", entry->node,
                   to.address,
-                  there->there == LW_THERE_ONE ? is : "more than one node, or a disturbed one");
+                  there->there == LW_THERE_ONE ? is : N_("more than one node, or a disturbed one"));
     lw_assign_settle(assign, LW_ASSIGN_LEFT, LW_ASSIGN_TAKEN);
     return status;
 }
@@ -394,10 +401,8 @@ static void judge_newcomer(struct lw_assign *assign)
     assign->now = from;
     lw_assign_say(assign, "%s: at %s answers %s.", entry->node, where, is);
     if (is_wrong_kind(entry->is, who)) {
-        lw_assign_say(assign, "%s is planned as %s %s: that is another kind.", entry->node,
-                      entry->is->identity.vendor != NULL ? entry->is->identity.vendor : "",
-                      entry->is->identity.product_code != NULL ? entry->is->identity.product_code
-                                                               : entry->profile);
+        lw_assign_say(assign, "%s is planned as %s: that is another kind.", entry->node,
+                      entry->profile);
         ask_again(assign, LW_ASSIGN_WRONG_KIND);
         return;
     }
@@ -410,8 +415,10 @@ static void judge_newcomer(struct lw_assign *assign)
         assign->options.swap_in && !of_another &&
         (node->replaced_serial == NULL || strcmp(node->replaced_serial, who->serial) != 0);
     if (differs(entry->serial, who->serial) && !replaces) {
-        lw_assign_say(assign, "The plan has serial %s for %s%s%s.", entry->serial, entry->node,
-                      of_another ? ", and this one for " : "", of_another ? other : "");
+        lw_assign_say(assign, "The plan has serial %s for %s.", entry->serial, entry->node);
+        if (of_another) {
+            lw_assign_say(assign, "Serial %s is planned for %s.", who->serial, other);
+        }
         assign->stage = STAGE_SERIAL;
     }
 }

@@ -4,8 +4,10 @@
 #include "check/assign.h"
 
 #include "base/text.h"
+#include "base/words.h"
 #include "modbus/pdu.h"
 
+#include <stdio.h>
 #include <string.h>
 
 enum { SWITCHES_BY_DEFAULT = 8 };
@@ -32,7 +34,7 @@ bool lw_assign_switches(const struct lw_profile *profile, int address, char *tex
     }
     for (int i = 0; i < switches->count; i++) {
         int bit = switches->first == 0 ? i : switches->count - 1 - i;
-        lw_print(text + length, size - length, "%s%s", i > 0 ? " " : "",
+        snprintf(text + length, size - length, "%s%s", i > 0 ? " " : "",
                  value >> bit & 1 ? "on" : "off");
         length += strlen(text + length);
     }
@@ -70,7 +72,7 @@ static enum lw_status add_address(const struct lw_setup *setup, const struct lw_
         return lw_fail(error, LW_USAGE, "its profile allows addresses %d to %d, not %d",
                        setup->address.min, setup->address.max, to->address);
     }
-    return add(writes, "address", setup->write_function, setup->address.at, to->address, error);
+    return add(writes, N_("address"), setup->write_function, setup->address.at, to->address, error);
 }
 
 static enum lw_status add_framing(const struct lw_setup *setup, const struct lw_assign_place *to,
@@ -81,7 +83,7 @@ static enum lw_status add_framing(const struct lw_setup *setup, const struct lw_
     const struct lw_pair *pairs = setup->framing.values.items;
     for (size_t i = 0; i < setup->framing.values.count && setup->framing.at >= 0; i++) {
         if (strcmp(pairs[i].name, text) == 0) {
-            return add(writes, "framing", setup->write_function, setup->framing.at,
+            return add(writes, N_("framing"), setup->write_function, setup->framing.at,
                        (int)pairs[i].value, error);
         }
     }
@@ -105,7 +107,7 @@ enum lw_status lw_assign_compose(const struct lw_profile *profile,
     }
     const struct lw_setup *setup = profile->setup;
     int function = setup->write_function;
-    enum lw_status status = add_all(writes, "unlock", function, &setup->unlock, error);
+    enum lw_status status = add_all(writes, N_("unlock"), function, &setup->unlock, error);
     if (status == LW_OK && from->address != to->address) {
         status = add_address(setup, to, writes, error);
     }
@@ -113,10 +115,10 @@ enum lw_status lw_assign_compose(const struct lw_profile *profile,
         status = add_framing(setup, to, writes, error);
     }
     if (status == LW_OK) {
-        status = add_all(writes, "save", function, &setup->save, error);
+        status = add_all(writes, N_("save"), function, &setup->save, error);
     }
     if (status == LW_OK) {
-        status = add_all(writes, "restart", function, &setup->restart, error);
+        status = add_all(writes, N_("restart"), function, &setup->restart, error);
     }
     if (status != LW_OK) {
         lw_assign_writes_free(writes);

@@ -36,8 +36,11 @@ static void ask_plug(const struct lw_assign *assign, struct lw_question *questio
     size_t tap = assign->taps[assign->at];
     char where[LW_QUESTION_TEXT_SIZE / 2];
     lw_question_id(question, "%s.plug", entry->node);
-    lw_print(where, sizeof where, "tap %zu%s%s", tap, entry->place != NULL ? ", " : "",
-             entry->place != NULL ? entry->place : "");
+    if (entry->place != NULL) {
+        lw_print(where, sizeof where, "tap %zu, %s", tap, entry->place);
+    } else {
+        lw_print(where, sizeof where, "tap %zu", tap);
+    }
     if (assign->options.swap_in) {
         lw_print(question->text, sizeof question->text,
                  "Supply off, take the old %s off (%s), plug its replacement, supply on. Done?",
@@ -120,10 +123,15 @@ static void ask_restart(const struct lw_assign *assign, struct lw_question *ques
 {
     lw_question_id(question, assign->undo ? "%s.undo-restart" : "%s.restart",
                    lw_assign_entry(assign)->node);
-    lw_print(question->text, sizeof question->text,
-             is_live(assign) ? "Unplug %s and plug it again, so that it starts anew. Done?"
-                             : "Switch the supply of %s off and on, so that it starts anew. Done?",
-             lw_assign_entry(assign)->node);
+    if (is_live(assign)) {
+        lw_print(question->text, sizeof question->text,
+                 "Unplug %s and plug it again, so that it starts anew. Done?",
+                 lw_assign_entry(assign)->node);
+    } else {
+        lw_print(question->text, sizeof question->text,
+                 "Switch the supply of %s off and on, so that it starts anew. Done?",
+                 lw_assign_entry(assign)->node);
+    }
     lw_print(question->help, sizeof question->help,
              "What was written holds once the node has started anew. Leave it off for as long as "
              "its lamp needs to go dark.");

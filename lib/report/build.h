@@ -6,6 +6,7 @@
 #define LW_REPORT_BUILD_H
 
 #include "check/acceptance.h"
+#include "check/assign.h"
 #include "check/compare.h"
 #include "check/link.h"
 #include "check/noise.h"
@@ -88,6 +89,8 @@ void lw_report_touch(struct lw_document *document, const struct lw_record *recor
                      const struct lw_touch_result *result);
 void lw_report_watch(struct lw_document *document, const struct lw_report_view *view,
                      const struct lw_record *record, const struct lw_live_result *result);
+// All that was written to nodes, by every record of the visit.
+void lw_report_assign(struct lw_document *document, const struct lw_report_view *view);
 void lw_report_plan_nodes(struct lw_document *document, const struct lw_plan *plan);
 // How the plan was revised to what was found; nothing where it was not.
 void lw_report_revisions(struct lw_document *document, const struct lw_report_view *view);

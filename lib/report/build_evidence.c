@@ -177,6 +177,10 @@ static const struct method methods[] = {
         "is named when all others have been looked at while it was held and it stands out "
         "sixfold. Returns are judged at 95 %, shared among all of them, with the noise of the "
         "readings and a steady drift allowed for.")},
+    {"assign",
+     N_("Addresses. A node is written to only when one node answers where it is and none where it "
+        "is to be; several reads of serial and live value tell two like nodes from one. It counts "
+        "as assigned when the same serial answers at the new place and none at the old.")},
     {"noise",
      N_("Noise. Standard deviation of readings at rest about a straight line through them, "
         "with chi-square bounds for as many independent readings as the correlation of "

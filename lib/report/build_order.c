@@ -207,6 +207,7 @@ void lw_report_tell(struct lw_document *document, const struct lw_report_view *v
     lw_report_checked(document, view);
     lw_report_findings(document, view);
     tell_checks(document, view);
+    lw_report_assign(document, view);
     lw_report_notes(document, view);
     lw_document_heading(document, 1, _("Cautions"));
     lw_report_cautions(document, view, SIZE_MAX);

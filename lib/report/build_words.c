@@ -57,6 +57,7 @@ const char *lw_report_check_words(const char *check)
         {"meter", N_("Hand meter: supply and data pair measured by hand")},
         {"checklist", N_("Checklist: fixing, earthing, routing, by eye")},
         {"compare", N_("Comparison: against an earlier visit")},
+        {"assign", N_("Assign: addresses given to nodes")},
         {"note", N_("Notes and open points")},
         {"diagnose", N_("Diagnosis: likely causes")},
         {"listen", N_("Listening: the controller's own traffic")},

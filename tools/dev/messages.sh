@@ -14,7 +14,7 @@ pot "$work/words.pot" -k_ -kN_ -klw_findings_add:4 -klw_finding_because:3 \
     lib/report/*.c lib/site/*.c lib/check/*.c tools/*.c tools/cli/*.c
 # In the checks, lw_print() puts together what sentences are made of; a dialog says what is no good answer.
 pot "$work/parts.pot" -k -klw_print:3 -kfound:5 -klw_assign_say:2 lib/check/*.c
-pot "$work/answers.pot" -k -klw_fail:3 lib/check/*dialog.c lib/check/noise_switch.c
+pot "$work/answers.pot" -k -klw_fail:3 lib/check/*dialog.c lib/check/noise_switch.c lib/check/assign_compose.c
 msgcat --use-first --sort-output -o "$work/all.pot" "$work/words.pot" "$work/parts.pot" "$work/answers.pot"
 # "95 % of" is no conversion, though it looks like one.
 sed -i '/^#, c-format$/d' "$work/all.pot"
