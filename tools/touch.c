@@ -25,6 +25,9 @@ static const char *paint(enum lw_touch_tone tone)
                                                     : "\033[1;33m";
 }
 
+// Beside a large name, readable without colour: right, and not so.
+static const char *const marks[] = {"", " +", " ?"};
+
 // The tone is the terminal's bell: once when it was right, twice when it was not.
 static void say(void *user, const struct lw_touch_word *word)
 {
@@ -37,7 +40,9 @@ static void say(void *user, const struct lw_touch_word *word)
     fputs(colour, stderr);
     if (walking->large && word->name[0] != '\0') {
         fputc('\n', stderr);
-        lw_print_large(stderr, word->name, lw_cli_columns(), lw_cli_utf8());
+        char marked[100];
+        lw_print(marked, sizeof marked, "%s%s", word->name, marks[word->tone]);
+        lw_print_large(stderr, marked, lw_cli_columns(), lw_cli_utf8());
     }
     lw_talk_say(walking->talk, word->text);
     fputs(colour[0] != '\0' ? "\033[0m" : "", stderr);
@@ -229,7 +234,7 @@ int lw_cmd_touch(struct lw_cli *cli)
          "how far from its rest a sensor may come back, in the unit of its readings; by default "
          "the fixed part of its profile's error_limit"},
         {"large", 0, NULL, LW_OPTION_FLAG, &request.large, 0, 0,
-         "names in letters that can be read from the machine"},
+         "names in letters that can be read from the machine; + behind one is right, ? is not"},
     };
     lw_talk_options(&request.talk, own + OWN - 1);
     struct lw_error error = {0};

@@ -7,8 +7,8 @@
 #include <stdbool.h>
 #include <stdio.h>
 
-// Writes capital letters, digits, '-' and '_' of `word`; other characters leave a gap. Cut to
-// `columns` (0: 80). `utf8`: with full blocks, else with '#'.
+// Writes capital letters, digits, '+', '?', '-' and '_' of `word`; other characters leave a gap.
+// Cut to `columns` (0: 80). `utf8`: with full blocks, else with '#'.
 void lw_print_large(FILE *to, const char *word, int columns, bool utf8);
 
 #endif

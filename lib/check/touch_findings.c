@@ -86,6 +86,10 @@ static void judge_place(const struct lw_touch_result *result, const struct lw_to
 
 static void judge_sign(const struct lw_touch_node *node, struct lw_findings *findings)
 {
+    if (node->touches > 0 && node->sign == LW_SIGN_UNKNOWN) {
+        found(findings, "touch_sign", LW_UNDECIDED, node,
+              "was not seen to leave its first rest: its sign is not proved");
+    }
     if (node->sign != LW_SIGN_REVERSED) {
         return;
     }
@@ -190,11 +194,29 @@ static void judge_supply(const struct lw_touch_node *node, struct lw_findings *f
     }
 }
 
-static void judge_bus(const struct lw_touch_node *node, struct lw_findings *findings)
+static bool lost_answers(const struct lw_touch_node *node)
+{
+    int lost = node->unanswered + node->damaged;
+    return lost >= LOST && lost > lost_share * node->polls;
+}
+
+// Where most nodes lose answers it is the line that does, and no joint of one node.
+static bool line_was_lost(const struct lw_touch_result *result)
+{
+    const struct lw_touch_node *nodes = result->nodes.items;
+    size_t lost = 0;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        lost += lost_answers(&nodes[i]);
+    }
+    return 2 * lost > result->nodes.count;
+}
+
+static void judge_bus(const struct lw_touch_node *node, bool line_lost,
+                      struct lw_findings *findings)
 {
     char says[200];
     int lost = node->unanswered + node->damaged;
-    if (lost >= LOST && lost > lost_share * node->polls) {
+    if (lost_answers(node) && !line_lost) {
         lw_print(says, sizeof says,
                  "left %d of %d questions without a whole answer during the walk", lost,
                  node->polls);
@@ -250,6 +272,7 @@ void lw_touch_findings(const struct lw_touch_result *result, struct lw_findings 
 {
     const struct lw_touch_node *nodes = result->nodes.items;
     double judged = lw_touch_judged(result);
+    bool line_lost = line_was_lost(result);
     for (size_t i = 0; i < result->nodes.count; i++) {
         const struct lw_touch_node *node = &nodes[i];
         judge_place(result, node, findings);
@@ -259,7 +282,7 @@ void lw_touch_findings(const struct lw_touch_result *result, struct lw_findings 
         judge_touches(result, node, findings);
         judge_coupled(node, findings);
         judge_supply(node, findings);
-        judge_bus(node, findings);
+        judge_bus(node, line_lost, findings);
         say_skipped(node, findings);
     }
     say_left(result, findings);

@@ -4,13 +4,14 @@
 // still there, does anything else move, which of them is it, let go, at rest again.
 #include "check/touch_hear.h"
 
+#include "check/touch_rest.h"
+
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum {
-    RING = 16,      // readings that a rest is the median of
     LEARN = 12,     // readings before a rest is known
     PATIENCE = 3,   // unanswered while learning: silent
     SELDOM = 10,    // a silent node is asked in every tenth round
@@ -18,39 +19,20 @@ enum {
     LOOK_BACK = 12, // in a sweep: is the first one still held?
     DUEL = 3,       // readings of each candidate
     CANDIDATES = 6, // more than so many at once: everything shakes
-    SETTLED = 6,    // readings of a return
     DUELS = 4,      // a hand that still moves is waited for
 };
-static const double noise_needs = 12,         // a deflection is above so many standard deviations
-    steps_need = 6,                           // and so many steps of the resolution
-    follows = 0.25,                           // of the need: the rest follows what is below
-    back_share = 0.5,                         // of the need: below it is back
-    candidate_share = 0.05,                   // of the strongest: is read once more beside it
-    steady_share = 0.35,                      // a held hand's readings lie within this share
-    learn_s = 2,                              // a rest takes at least so long to learn
-    settle_s = 1.5, stay_s = 20, still_s = 3; // still_s: of what stays where it is put
+static const double least_share = 0.25, // of the need: less is no candidate
+    back_share = 0.5,                   // of the need: below it is back
+    candidate_share = 0.05,             // of the strongest: is read once more beside it
+    steady_share = 0.35,                // a held hand's readings lie within this share
+    learn_s = 2,                        // a rest takes at least so long to learn
+    settle_s = 1.5, stay_s = 20,        // a return is waited for
+    still_s = 3;                        // and what stays where it is put has to be still
 
 enum state { LEARNING, LISTENING, CONFIRMING, SWEEPING, DUELLING, HELD, SETTLING, CLEARING };
 
-struct node {
-    struct lw_hear_node is;
-    double ring[RING];
-    size_t ringed;
-    size_t asked, answered; // while learning
-    size_t unanswered;      // in a row
-    bool silent, swept;
-    double rest, noise, need, learnt_rest, learnt_s;
-    double value, at_s;
-    double from_rest; // of the last reading
-    double duel_sum, duel_low, duel_high;
-    size_t duels, spikes;
-    double with_sum; // while another is the winner
-    size_t with_count;
-    double still_low, still_high, still_since_s; // for those that stay where they are
-};
-
 struct lw_hear {
-    struct node *nodes;
+    struct lw_ear *nodes;
     size_t count;
     enum state state;
     size_t at, rounds, polls;
@@ -59,8 +41,6 @@ struct lw_hear {
     size_t misses, duels, candidates[CANDIDATES], candidate_count, duel_at;
     double onset_s, state_s, first_s, farthest;
     double last_round_s, cycle_s;
-    double settled[SETTLED];
-    size_t settled_count;
     bool told_rest; // CLEARING began with an event that wants LW_HEAR_REST
     struct lw_heard_move last;
 };
@@ -73,7 +53,7 @@ enum lw_status lw_hear_new(const struct lw_hear_node *nodes, size_t count, struc
         return lw_fail(error, LW_USAGE, "there is no sensor to be touched");
     }
     struct lw_hear *own = calloc(1, sizeof *own);
-    struct node *all = calloc(count, sizeof *all);
+    struct lw_ear *all = calloc(count, sizeof *all);
     if (own == NULL || all == NULL) {
         free(own);
         free(all);
@@ -81,7 +61,7 @@ enum lw_status lw_hear_new(const struct lw_hear_node *nodes, size_t count, struc
     }
     for (size_t i = 0; i < count; i++) {
         assert(nodes[i].need > 0);
-        all[i] = (struct node){.is = nodes[i], .rest = NAN, .noise = NAN, .need = nodes[i].need};
+        all[i] = (struct lw_ear){.is = nodes[i], .rest = NAN, .noise = NAN, .need = nodes[i].need};
     }
     *own = (struct lw_hear){.nodes = all,
                             .count = count,
@@ -106,18 +86,6 @@ void lw_hear_free(struct lw_hear *hear)
 void lw_hear_expect(struct lw_hear *hear, int node)
 {
     hear->expected = node;
-}
-
-// From the rest, by the shorter way round where the reading begins anew after a turn.
-static double away(const struct node *node, double value)
-{
-    double from = value - node->rest;
-    return node->is.turns > 0 ? from - node->is.turns * nearbyint(from / node->is.turns) : from;
-}
-
-static double score(const struct node *node)
-{
-    return node->silent || isnan(node->rest) ? 0 : fabs(node->from_rest) / node->need;
 }
 
 static bool asked_now(const struct lw_hear *hear, size_t i)
@@ -171,80 +139,6 @@ size_t lw_hear_next(const struct lw_hear *hear)
     return in_round(hear);
 }
 
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double median(const double *values, size_t count)
-{
-    double sorted[RING];
-    memcpy(sorted, values, count * sizeof *sorted);
-    qsort(sorted, count, sizeof *sorted, by_size);
-    return count % 2 == 1 ? sorted[count / 2] : (sorted[count / 2 - 1] + sorted[count / 2]) / 2;
-}
-
-// Readings of a ring on one side of the seam of a turn.
-static void unwound(const struct node *node, double *values, size_t count)
-{
-    for (size_t i = 0; i < count; i++) {
-        values[i] = node->ring[i];
-        if (node->is.turns > 0) {
-            double from = values[i] - node->ring[0];
-            values[i] -= node->is.turns * nearbyint(from / node->is.turns);
-        }
-    }
-}
-
-// 1.4826 times the median absolute deviation is the standard deviation of normal noise (Rousseeuw
-// and Croux 1993).
-static double robust_spread(const double *values, size_t count)
-{
-    double away_from[RING], middle = median(values, count);
-    for (size_t i = 0; i < count; i++) {
-        away_from[i] = fabs(values[i] - middle);
-    }
-    return 1.4826 * median(away_from, count);
-}
-
-// Rounding to steps alone spreads by a step over the square root of 12.
-static void know_rest(struct node *node)
-{
-    double values[RING];
-    size_t count = node->ringed < RING ? node->ringed : RING;
-    unwound(node, values, count);
-    node->rest = median(values, count);
-    node->noise = fmax(robust_spread(values, count), node->is.step / sqrt(12));
-    node->need = fmax(node->is.need, fmax(noise_needs * node->noise, steps_need * node->is.step));
-}
-
-static void add_to_ring(struct node *node, double value)
-{
-    node->ring[node->ringed++ % RING] = value;
-}
-
-static void follow(struct node *node, double value)
-{
-    double values[RING];
-    if (fabs(node->from_rest) > follows * node->need) {
-        return;
-    }
-    add_to_ring(node, value);
-    size_t count = node->ringed < RING ? node->ringed : RING;
-    unwound(node, values, count);
-    node->rest = median(values, count);
-}
-
-static void rest_here(struct node *node)
-{
-    node->learnt_rest += away(node, node->value); // a jump is no drift
-    node->ringed = 0;
-    add_to_ring(node, node->value);
-    node->rest = node->value;
-    node->from_rest = 0;
-}
-
 static void go(struct lw_hear *hear, enum state state, double time_s)
 {
     hear->state = state;
@@ -254,43 +148,31 @@ static void go(struct lw_hear *hear, enum state state, double time_s)
     hear->told_rest = false;
 }
 
-static bool learnt(const struct node *node)
+static bool learnt(const struct lw_ear *node)
 {
     return node->silent || node->ringed >= LEARN;
-}
-
-static double ring_width(const struct node *node)
-{
-    double values[RING], low = INFINITY, high = -INFINITY;
-    size_t count = node->ringed < RING ? node->ringed : RING;
-    unwound(node, values, count);
-    for (size_t i = 0; i < count; i++) {
-        low = fmin(low, values[i]);
-        high = fmax(high, values[i]);
-    }
-    return high - low;
 }
 
 // Something was moved during the learning: what has to leave its rest by `need` did so.
 static int restless(const struct lw_hear *hear)
 {
     for (size_t i = 0; i < hear->count; i++) {
-        const struct node *node = &hear->nodes[i];
-        if (!node->silent && ring_width(node) >= node->is.need) {
+        const struct lw_ear *node = &hear->nodes[i];
+        if (!node->silent && lw_ear_width(node) >= node->is.need) {
             return (int)i;
         }
     }
     return LW_NO_NODE;
 }
 
-static enum lw_hear_event learn(struct lw_hear *hear, struct node *node, double time_s,
+static enum lw_hear_event learn(struct lw_hear *hear, struct lw_ear *node, double time_s,
                                 double value, struct lw_heard_move *move)
 {
     if (isnan(value)) {
         node->silent = node->ringed == 0 && node->unanswered >= PATIENCE;
     } else {
         node->silent = false;
-        add_to_ring(node, value);
+        lw_ear_add(node, value);
     }
     for (size_t i = 0; i < hear->count; i++) {
         if (!learnt(&hear->nodes[i])) {
@@ -309,8 +191,8 @@ static enum lw_hear_event learn(struct lw_hear *hear, struct node *node, double 
     }
     for (size_t i = 0; i < hear->count; i++) {
         if (!hear->nodes[i].silent) {
-            know_rest(&hear->nodes[i]);
-            hear->nodes[i].learnt_rest = hear->nodes[i].rest;
+            lw_ear_know_rest(&hear->nodes[i]);
+            hear->nodes[i].home = hear->nodes[i].learnt_rest = hear->nodes[i].rest;
             hear->nodes[i].learnt_s = time_s;
         }
     }
@@ -322,7 +204,7 @@ static void start_sweep(struct lw_hear *hear, double time_s)
 {
     go(hear, SWEEPING, time_s);
     for (size_t i = 0; i < hear->count; i++) {
-        struct node *node = &hear->nodes[i];
+        struct lw_ear *node = &hear->nodes[i];
         node->swept = (int)i == hear->candidate;
         node->with_sum = 0;
         node->with_count = 0;
@@ -340,53 +222,34 @@ static void suspect(struct lw_hear *hear, size_t i, double time_s)
 
 static enum lw_hear_event listen(struct lw_hear *hear, size_t i, double time_s, double value)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     if (isnan(node->rest)) { // it was silent when rests were learnt
-        add_to_ring(node, value);
-        if (node->ringed >= LEARN && ring_width(node) < node->is.need) {
-            know_rest(node);
-            node->learnt_rest = node->rest;
+        lw_ear_add(node, value);
+        if (node->ringed >= LEARN && lw_ear_width(node) < node->is.need) {
+            lw_ear_know_rest(node);
+            node->home = node->learnt_rest = node->rest;
             node->learnt_s = time_s;
         }
         return LW_HEAR_NOTHING;
     }
-    if (score(node) >= 1) {
+    if (lw_ear_score(node) >= 1) {
         suspect(hear, i, time_s);
         return LW_HEAR_NOTHING;
     }
-    follow(node, value);
+    lw_ear_follow(node, value);
     return LW_HEAR_NOTHING;
 }
 
 // A second reading in a row away from rest is no spike.
-static enum lw_hear_event confirm(struct lw_hear *hear, struct node *node, double time_s)
+static enum lw_hear_event confirm(struct lw_hear *hear, struct lw_ear *node, double time_s)
 {
-    if (score(node) >= 1) {
+    if (lw_ear_score(node) >= 1) {
         start_sweep(hear, time_s);
         return LW_HEAR_NOTHING;
     }
     node->spikes++;
     go(hear, LISTENING, time_s);
     return LW_HEAR_NOTHING;
-}
-
-// How long the node has been still, within the noise and a small share of what counts as moved.
-static double still_for_s(struct node *node, double time_s)
-{
-    double room = fmax(0.05 * node->need, 8 * node->noise);
-    node->still_low = fmin(node->still_low, node->from_rest);
-    node->still_high = fmax(node->still_high, node->from_rest);
-    if (node->still_high - node->still_low > room) {
-        node->still_low = node->still_high = node->from_rest;
-        node->still_since_s = time_s;
-    }
-    return time_s - node->still_since_s;
-}
-
-static void begin_still(struct node *node, double time_s)
-{
-    node->still_low = node->still_high = node->from_rest;
-    node->still_since_s = time_s;
 }
 
 static enum lw_hear_event give_up(struct lw_hear *hear, enum lw_hear_event event, int node,
@@ -397,7 +260,7 @@ static enum lw_hear_event give_up(struct lw_hear *hear, enum lw_hear_event event
     go(hear, CLEARING, time_s);
     hear->told_rest = true;
     for (size_t i = 0; i < hear->count; i++) {
-        begin_still(&hear->nodes[i], time_s);
+        lw_ear_begin_still(&hear->nodes[i], time_s);
     }
     return event;
 }
@@ -406,8 +269,8 @@ static void add_candidates(struct lw_hear *hear, double least)
 {
     hear->candidate_count = 0;
     for (size_t i = 0; i < hear->count; i++) {
-        struct node *node = &hear->nodes[i];
-        if (score(node) >= least && hear->candidate_count < CANDIDATES) {
+        struct lw_ear *node = &hear->nodes[i];
+        if (lw_ear_score(node) >= least && hear->candidate_count < CANDIDATES) {
             hear->candidates[hear->candidate_count++] = i;
         }
         node->duels = 0;
@@ -422,8 +285,8 @@ static double strongest(const struct lw_hear *hear, size_t *at)
 {
     double most = 0;
     for (size_t i = 0; i < hear->count; i++) {
-        if (score(&hear->nodes[i]) > most) {
-            most = score(&hear->nodes[i]);
+        if (lw_ear_score(&hear->nodes[i]) > most) {
+            most = lw_ear_score(&hear->nodes[i]);
             *at = i;
         }
     }
@@ -434,7 +297,7 @@ static size_t count_above(const struct lw_hear *hear, double least)
 {
     size_t count = 0;
     for (size_t i = 0; i < hear->count; i++) {
-        count += score(&hear->nodes[i]) >= least;
+        count += lw_ear_score(&hear->nodes[i]) >= least;
     }
     return count;
 }
@@ -444,7 +307,7 @@ static enum lw_hear_event start_duel(struct lw_hear *hear, double time_s,
 {
     size_t top = 0;
     double most = strongest(hear, &top);
-    double least = fmax(candidate_share * most, follows);
+    double least = fmax(candidate_share * most, least_share);
     if (count_above(hear, least) > CANDIDATES) {
         return give_up(hear, LW_HEAR_UNCLEAR, (int)top, LW_NO_NODE, time_s, move);
     }
@@ -456,9 +319,9 @@ static enum lw_hear_event start_duel(struct lw_hear *hear, double time_s,
 static enum lw_hear_event sweep(struct lw_hear *hear, size_t i, double time_s,
                                 struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     if ((int)i == hear->candidate) {
-        return score(node) < back_share
+        return lw_ear_score(node) < back_share
                    ? give_up(hear, LW_HEAR_SHORT, (int)i, LW_NO_NODE, time_s, move)
                    : LW_HEAR_NOTHING;
     }
@@ -474,7 +337,7 @@ static enum lw_hear_event sweep(struct lw_hear *hear, size_t i, double time_s,
 
 static double duel_score(const struct lw_hear *hear, size_t k)
 {
-    const struct node *node = &hear->nodes[hear->candidates[k]];
+    const struct lw_ear *node = &hear->nodes[hear->candidates[k]];
     return node->duels > 0 ? fabs(node->duel_sum / (double)node->duels) / node->need : 0;
 }
 
@@ -498,7 +361,7 @@ static void rank(const struct lw_hear *hear, size_t *first, int *second)
 static enum lw_hear_event name_winner(struct lw_hear *hear, size_t winner, double margin,
                                       double time_s, struct lw_heard_move *move)
 {
-    const struct node *node = &hear->nodes[winner];
+    const struct lw_ear *node = &hear->nodes[winner];
     hear->winner = (int)winner;
     hear->farthest = node->duel_sum / (double)node->duels;
     *move = (struct lw_heard_move){.node = (int)winner,
@@ -506,15 +369,16 @@ static enum lw_hear_event name_winner(struct lw_hear *hear, size_t winner, doubl
                                    .onset_s = hear->onset_s,
                                    .at_s = time_s,
                                    .moved = hear->farthest,
-                                   .margin = margin};
+                                   .margin = margin,
+                                   .from_home = fabs(lw_ear_away(node, node->home)) < node->need};
     hear->last = *move;
-    begin_still(&hear->nodes[winner], time_s);
+    lw_ear_begin_still(&hear->nodes[winner], time_s);
     go(hear, HELD, time_s);
     return LW_HEAR_MOVED;
 }
 
 // A hand that still moves makes the order of the readings decide; it is waited for.
-static bool is_steady(const struct node *node)
+static bool is_steady(const struct lw_ear *node)
 {
     double width = node->duel_high - node->duel_low;
     double mean = fabs(node->duel_sum / (double)node->duels);
@@ -545,7 +409,7 @@ static enum lw_hear_event decide(struct lw_hear *hear, double time_s, struct lw_
                    time_s, move);
 }
 
-static enum lw_hear_event duel(struct lw_hear *hear, struct node *node, double time_s,
+static enum lw_hear_event duel(struct lw_hear *hear, struct lw_ear *node, double time_s,
                                struct lw_heard_move *move)
 {
     node->duels++;
@@ -560,12 +424,12 @@ static enum lw_hear_event duel(struct lw_hear *hear, struct node *node, double t
 static enum lw_hear_event stays(struct lw_hear *hear, enum lw_hear_event event, double time_s,
                                 struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[hear->winner];
+    struct lw_ear *node = &hear->nodes[hear->winner];
     *move = hear->last;
     move->at_s = time_s;
     move->moved = hear->farthest;
     move->off = move->off_u = NAN;
-    rest_here(node);
+    lw_ear_rest_here(node);
     go(hear, LISTENING, time_s);
     return event;
 }
@@ -573,8 +437,9 @@ static enum lw_hear_event stays(struct lw_hear *hear, enum lw_hear_event event, 
 // Twice in a row away from rest, and not as a neighbour that goes with the winner.
 static bool moves_too(struct lw_hear *hear, size_t i)
 {
-    const struct node *node = &hear->nodes[i], *winner = &hear->nodes[hear->winner];
-    bool moves = score(node) >= 1 && score(node) * LW_TOUCH_MARGIN > score(winner);
+    const struct lw_ear *node = &hear->nodes[i], *winner = &hear->nodes[hear->winner];
+    bool moves =
+        lw_ear_score(node) >= 1 && lw_ear_score(node) * LW_TOUCH_MARGIN > lw_ear_score(winner);
     if (!moves) {
         hear->beside = hear->beside == (int)i ? LW_NO_NODE : hear->beside;
         return false;
@@ -588,7 +453,7 @@ static bool moves_too(struct lw_hear *hear, size_t i)
 static enum lw_hear_event beside(struct lw_hear *hear, size_t i, double time_s,
                                  struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     node->with_sum += node->from_rest;
     node->with_count++;
     return moves_too(hear, i) ? give_up(hear, LW_HEAR_TWO, hear->winner, (int)i, time_s, move)
@@ -598,21 +463,21 @@ static enum lw_hear_event beside(struct lw_hear *hear, size_t i, double time_s,
 static void start_settling(struct lw_hear *hear, double time_s)
 {
     go(hear, SETTLING, time_s);
-    hear->settled_count = 0;
+    hear->nodes[hear->winner].settled_count = 0;
 }
 
 static enum lw_hear_event hold(struct lw_hear *hear, size_t i, double time_s,
                                struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     if ((int)i != hear->winner) {
         return beside(hear, i, time_s, move);
     }
     if (fabs(node->from_rest) > fabs(hear->farthest)) {
         hear->farthest = node->from_rest;
     }
-    double unmoved_s = still_for_s(node, time_s);
-    if (score(node) < back_share) {
+    double unmoved_s = lw_ear_still_s(node, time_s);
+    if (lw_ear_score(node) < back_share) {
         start_settling(hear, time_s);
         return LW_HEAR_NOTHING;
     }
@@ -622,94 +487,24 @@ static enum lw_hear_event hold(struct lw_hear *hear, size_t i, double time_s,
     return unmoved_s > stay_s ? stays(hear, LW_HEAR_STAYS, time_s, move) : LW_HEAR_NOTHING;
 }
 
-static double mean_of(const double *values, size_t count)
-{
-    double sum = 0;
-    for (size_t i = 0; i < count; i++) {
-        sum += values[i];
-    }
-    return sum / (double)count;
-}
-
-static double spread_of(const double *values, size_t count)
-{
-    double mean = mean_of(values, count), squares = 0;
-    for (size_t i = 0; i < count; i++) {
-        squares += (values[i] - mean) * (values[i] - mean);
-    }
-    return count > 1 ? sqrt(squares / (double)(count - 1)) : 0;
-}
-
-// The drift seen since its rest was learnt goes on, for all we know, while the sensor is away.
-static double drift_over(const struct node *node, double time_s, double over_s)
-{
-    double known_s = time_s - node->learnt_s;
-    return known_s > 0 ? (node->rest - node->learnt_rest) / known_s * over_s : 0;
-}
-
-// The median of a few normal readings has 1.25 times the standard error of their mean. Noise is
-// what these readings have, where that is more than what was learnt: a machine may shake.
-static void judge_off(const struct lw_hear *hear, const struct node *node, double time_s,
-                      struct lw_heard_move *move)
-{
-    double values[RING];
-    size_t before = node->ringed < RING ? node->ringed : RING, after = hear->settled_count;
-    move->off = move->off_u = NAN;
-    if (before < 3 || after < 3) {
-        return;
-    }
-    unwound(node, values, before);
-    double drift = drift_over(node, hear->onset_s, time_s - hear->onset_s);
-    double shaken = fmax(robust_spread(values, before), spread_of(hear->settled, after));
-    bool shakes = shaken > 3 * node->noise; // in step with the asking, maybe: no mean of it helps
-    double noise = fmax(node->noise, shaken);
-    move->off = mean_of(hear->settled, after) - drift;
-    move->off_u = hypot(hypot(1.25 * noise / sqrt(shakes ? 1 : (double)before),
-                              noise / sqrt(shakes ? 1 : (double)after)),
-                        drift / 3);
-}
-
-// Where it has settled is its rest from now on; that is no drift.
-static void rest_settled(struct lw_hear *hear, struct node *node)
-{
-    double was = node->rest, off = mean_of(hear->settled, hear->settled_count);
-    node->ringed = 0;
-    for (size_t k = 0; k < hear->settled_count; k++) {
-        add_to_ring(node, was + hear->settled[k]);
-    }
-    node->rest = was + off;
-    node->learnt_rest += off;
-    node->from_rest -= off;
-}
-
 static enum lw_hear_event returned(struct lw_hear *hear, double time_s, struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[hear->winner];
+    struct lw_ear *node = &hear->nodes[hear->winner];
     *move = hear->last;
     move->at_s = time_s;
     move->moved = hear->farthest;
-    judge_off(hear, node, time_s, move);
-    if (hear->settled_count >= 3) {
-        rest_settled(hear, node);
+    lw_ear_judge_off(node, hear->onset_s, time_s, move);
+    if (node->settled_count >= 3) {
+        lw_ear_rest_settled(node);
     }
     go(hear, LISTENING, time_s);
     return LW_HEAR_RETURNED;
 }
 
-static bool has_settled(const struct lw_hear *hear, const struct node *node)
-{
-    double low = INFINITY, high = -INFINITY;
-    for (size_t k = 0; k < hear->settled_count; k++) {
-        low = fmin(low, hear->settled[k]);
-        high = fmax(high, hear->settled[k]);
-    }
-    return hear->settled_count == SETTLED && high - low <= fmax(8 * node->noise, 3 * node->is.step);
-}
-
 static enum lw_hear_event settle(struct lw_hear *hear, size_t i, double time_s,
                                  struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     if ((int)i != hear->winner) {
         if (moves_too(hear, i)) {
             enum lw_hear_event event = returned(hear, time_s, move);
@@ -718,17 +513,13 @@ static enum lw_hear_event settle(struct lw_hear *hear, size_t i, double time_s,
         }
         return LW_HEAR_NOTHING;
     }
-    if (score(node) >= 1) { // deflected again before it had settled
+    if (lw_ear_score(node) >= 1) { // deflected again before it had settled
         enum lw_hear_event event = returned(hear, time_s, move);
         suspect(hear, i, time_s);
         return event;
     }
-    if (hear->settled_count == SETTLED) {
-        memmove(hear->settled, hear->settled + 1, (SETTLED - 1) * sizeof *hear->settled);
-        hear->settled_count--;
-    }
-    hear->settled[hear->settled_count++] = node->from_rest;
-    return has_settled(hear, node) || time_s - hear->state_s > settle_s
+    lw_ear_settle(node);
+    return lw_ear_has_settled(node) || time_s - hear->state_s > settle_s
                ? returned(hear, time_s, move)
                : LW_HEAR_NOTHING;
 }
@@ -736,12 +527,12 @@ static enum lw_hear_event settle(struct lw_hear *hear, size_t i, double time_s,
 // After a refusal: until everything is at rest. What does not come back gets a new rest.
 static enum lw_hear_event clear(struct lw_hear *hear, size_t i, double time_s)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     double patience_s = node->is.comes_back ? stay_s : still_s;
-    if (score(node) >= back_share && still_for_s(node, time_s) > patience_s) {
-        rest_here(node);
+    if (lw_ear_score(node) >= back_share && lw_ear_still_s(node, time_s) > patience_s) {
+        lw_ear_rest_here(node);
     }
-    hear->misses = score(node) >= back_share ? 0 : hear->misses + 1;
+    hear->misses = lw_ear_score(node) >= back_share ? 0 : hear->misses + 1;
     if (hear->misses < hear->count) {
         return LW_HEAR_NOTHING;
     }
@@ -773,7 +564,7 @@ static void count_round(struct lw_hear *hear, size_t i, double time_s)
 static enum lw_hear_event take_nothing(struct lw_hear *hear, size_t i, double time_s,
                                        struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     switch (hear->state) {
     case LEARNING:
         return learn(hear, node, time_s, NAN, move);
@@ -802,7 +593,7 @@ static enum lw_hear_event take_nothing(struct lw_hear *hear, size_t i, double ti
 static enum lw_hear_event take_value(struct lw_hear *hear, size_t i, double time_s, double value,
                                      struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     switch (hear->state) {
     case LEARNING:
         return learn(hear, node, time_s, value, move);
@@ -827,7 +618,7 @@ static enum lw_hear_event take_value(struct lw_hear *hear, size_t i, double time
 enum lw_hear_event lw_hear_take(struct lw_hear *hear, size_t i, double time_s, double value,
                                 struct lw_heard_move *move)
 {
-    struct node *node = &hear->nodes[i];
+    struct lw_ear *node = &hear->nodes[i];
     if (isnan(hear->first_s)) {
         hear->first_s = hear->state_s = time_s;
     }
@@ -840,13 +631,13 @@ enum lw_hear_event lw_hear_take(struct lw_hear *hear, size_t i, double time_s, d
     node->silent = false;
     node->value = value;
     node->at_s = time_s;
-    node->from_rest = isnan(node->rest) ? 0 : away(node, value);
+    node->from_rest = isnan(node->rest) ? 0 : lw_ear_away(node, value);
     return take_value(hear, i, time_s, value, move);
 }
 
 struct lw_hear_facts lw_hear_facts(const struct lw_hear *hear, size_t i)
 {
-    const struct node *node = &hear->nodes[i];
+    const struct lw_ear *node = &hear->nodes[i];
     double n = (double)node->with_count;
     return (struct lw_hear_facts){
         .silent = node->silent || isnan(node->rest),
@@ -854,7 +645,7 @@ struct lw_hear_facts lw_hear_facts(const struct lw_hear *hear, size_t i)
         .noise = node->noise,
         .need = node->need,
         .with_winner = n > 0 ? node->with_sum / n : (double)NAN,
-        .with_winner_u = n > 0 ? node->noise * sqrt(1 / n + 1.0 / RING) : (double)NAN,
+        .with_winner_u = n > 0 ? node->noise * sqrt(1 / n + 1.0 / LW_EAR_RING) : (double)NAN,
         .spikes = node->spikes,
     };
 }

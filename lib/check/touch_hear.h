@@ -46,6 +46,7 @@ struct lw_heard_move {
     double onset_s, at_s; // the first reading away from rest; the reading that decided
     double moved;         // MOVED: from its rest, with sign. RETURNED, STAYS: the farthest
     double margin;        // MOVED: over the runner-up; INFINITY when nothing else moved
+    bool from_home; // it left the rest that was learnt first, not another where it had been put
     // RETURNED: where it came to rest, from where it had been, without the drift that was going on,
     // and the standard uncertainty; NAN when it was let go too shortly to say, or stays where it
     // is.

@@ -74,7 +74,7 @@ static struct lw_hear_node ear_of(const struct lw_chain_entry *entry, const stru
         .need = need > 0 ? need : 1e-9,
         .step = step > 0 ? step : 0,
         .turns = turns ? width : 0,
-        .comes_back = profile->kind == LW_DISPLACEMENT || profile->kind == LW_AIR,
+        .comes_back = profile->kind != LW_ENCODER,
     };
 }
 
@@ -295,6 +295,7 @@ static void say_progress(const struct lw_touch *touch, int i, struct lw_touch_wo
         lw_print(word->text, sizeof word->text, "%s: %d of %d", name, touch->own[i].touches,
                  touch->options.returns);
     } else if (touch->expected >= 0) {
+        say(word, LW_TONE_NONE, lw_touch_name(touch, touch->expected));
         lw_print(word->text, sizeof word->text, "%s is done. Next: %s", name,
                  lw_touch_full_name(touch, touch->expected, next));
     } else {
@@ -403,15 +404,16 @@ static void add_number(struct lw_touch *touch, struct lw_list *list, double valu
     touch->failed |= added == NULL;
 }
 
-// A sign belongs to a deflection that has ended: a probe let go while its rest was learnt moves the
-// other way.
-static void judge_sign(const struct lw_touch *touch, struct lw_touch_node *node, double moved)
+// A sign belongs to a deflection that has ended and that began at rest: a probe let go while its
+// rest was learnt, or an encoder turned back, moves the other way.
+static void judge_sign(const struct lw_touch *touch, struct lw_touch_node *node,
+                       const struct lw_heard_move *move)
 {
     int planned = lw_plan_tap(touch->plan, (size_t)node->tap)->moves;
-    if (node->moved_to != 0) {
+    if (node->moved_to != 0 || !move->from_home) {
         return;
     }
-    node->moved_to = moved > 0 ? 1 : 2;
+    node->moved_to = move->moved > 0 ? 1 : 2;
     node->sign = planned == 0                ? LW_SIGN_NOT_PLANNED
                  : planned == node->moved_to ? LW_SIGN_RIGHT
                                              : LW_SIGN_REVERSED;
@@ -489,8 +491,8 @@ static void hear_returned(struct lw_touch *touch, const struct lw_heard_move *mo
     }
     touch->own[i].touches++;
     node->touches = touch->own[i].touches;
-    judge_sign(touch, node, move->moved);
-    node->stayed = node->stayed || stays;
+    judge_sign(touch, node, move);
+    node->stayed = node->stayed || (stays && isfinite(node->return_limit));
     if (!stays) {
         judge_return(touch, i, move);
     }

@@ -79,7 +79,7 @@ static void table(struct lw_document *document, const struct lw_touch_result *re
         {_("Off after"), NULL, true}, {_("Allowed"), NULL, true}, {_("Unit"), NULL, false},
         {_("Touches"), NULL, true},
     };
-    lw_document_table(document, _("Places, by touch"), columns, sizeof columns / sizeof *columns);
+    lw_document_table(document, _("Place by place"), columns, sizeof columns / sizeof *columns);
     for (size_t i = 0; i < result->nodes.count; i++) {
         row(document, node_at(result, i));
     }
@@ -107,7 +107,7 @@ static void trace(struct lw_document *document, const struct lw_touch_node *node
              node->trace_value.count, state_word(node));
     struct lw_chart *chart = lw_chart_new(title, words);
     lw_chart_axes(chart, _("time"), "s", _("reading"), node->unit);
-    lw_chart_series(chart, NULL, LW_INK_MEASURED, LW_SHAPE_LINE);
+    lw_chart_series(chart, _("readings"), LW_INK_MEASURED, LW_SHAPE_LINE);
     for (size_t i = 0; i < node->trace_value.count && i < node->trace_time_s.count; i++) {
         lw_chart_point(chart, time_s[i], value[i]);
     }
@@ -118,7 +118,7 @@ void lw_report_touch(struct lw_document *document, const struct lw_record *recor
                      const struct lw_touch_result *result)
 {
     size_t right = 0, shown = 0;
-    lw_report_section(document, _("Places, by touch"), record);
+    lw_report_section(document, _("Touch walk: places, signs, returns"), record);
     for (size_t i = 0; i < result->nodes.count; i++) {
         right += node_at(result, i)->state == LW_TOUCH_RIGHT;
     }

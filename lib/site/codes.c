@@ -495,6 +495,8 @@ const struct lw_code lw_codes[] = {
      N_("correct the mounting of %s, its scale in the machine's controller, or `moves` in the "
         "plan: a wrong sign turns a correction into a worse part"),
      moving_parts},
+    {"touch_sign", "touch", N_("a sensor's sign is not proved"),
+     N_("touch %s again by itself, from rest (linewalk touch --nodes)"), moving_parts},
     {"touch_travel", "touch", N_("a sensor's travel is not proved"),
      N_("deflect %s once more, slowly, through all of its travel"), moving_parts},
     {"touch_sticks", "touch", N_("a sensor does not come back to where it was"),

@@ -43,6 +43,7 @@ static const struct row rows[] = {
     {"nothing wrong", {.cell = {.probes = 6}, .returns = 3}},
     {"all kinds of sensor", {.cell = {.probes = 3, .loops = 2, .airs = 2, .encoders = 2}}},
     {"swapped pair", {.cell = {.probes = 6}, .swapped = 3}},
+    {"swapped pair, any order", {.cell = {.probes = 6}, .swapped = 3, .any_order = true}},
     {"reversed sign", {.cell = {.probes = 6}, .reversed = 4}},
     {"sticks by 30 um", {.cell = {.probes = 6}, .returns = 3, .sticking = 2, .stuck_by = 0.03}},
     {"sticks by 5 um", {.cell = {.probes = 6}, .returns = 3, .sticking = 2, .stuck_by = 0.005}},

@@ -221,13 +221,36 @@ static enum lw_status take_given(struct lw_talk *talk, const struct lw_question 
     return LW_OK;
 }
 
+// "1 right, 2 left", in the reader's language; empty for other questions than those of words.
+static void words_shown(const struct lw_question *question, char *text, size_t size)
+{
+    size_t length = 0;
+    text[0] = '\0';
+    for (int i = 0; question->words != NULL && question->words[i] != NULL; i++) {
+        lw_print(text + length, size - length, "%s%d %s", i > 0 ? ", " : "", i + 1,
+                 _(question->words[i]));
+        length += strlen(text + length);
+    }
+}
+
+// A word in the reader's language as the dialog knows it.
+static void to_english(const struct lw_question *question, char *typed, size_t size)
+{
+    for (int i = 0; question->words != NULL && question->words[i] != NULL; i++) {
+        if (strcmp(typed, _(question->words[i])) == 0) {
+            lw_copy(typed, size, question->words[i]);
+            return;
+        }
+    }
+}
+
 // "How many? (ohm) [5]": what would do as an answer, behind the question.
 static void shown(const struct lw_talk *talk, const struct lw_question *question, char *text,
                   size_t size)
 {
     char words[LW_QUESTION_TEXT_SIZE];
     char *said = lw_sentences_say(talk->sentences, question->text);
-    lw_question_words(question, words, sizeof words);
+    words_shown(question, words, sizeof words);
     const char *hint = question->kind == LW_QUESTION_YES      ? _("yes, no")
                        : question->kind == LW_QUESTION_WORD   ? words
                        : question->kind == LW_QUESTION_NUMBER ? lw_unit_shown(question->unit, true)
@@ -283,6 +306,7 @@ static enum lw_status one_question(struct lw_talk *talk, struct lw_dialog *dialo
     if (status != LW_OK) {
         return status;
     }
+    to_english(question, typed, sizeof typed);
     status = lw_dialog_say(dialog, typed, &said, error);
     if (status == LW_USAGE && talk->path == NULL) {
         char text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];

@@ -23,7 +23,7 @@ struct hands {
     struct lw_touch *touch;
     struct hands_outcome *outcome;
     uint64_t seed, drawn;
-    bool may_begin, pressed, heard;
+    bool may_begin, pressed, heard, contradicts;
     size_t at, beside; // taps under the hands; 0: none
     double by, beside_s, over_s;
     double pressed_s, let_go_s, next_s, patience_s;
@@ -125,6 +125,9 @@ static size_t asked_tap(const struct hands *hands)
     const struct lw_touch *touch = hands->touch;
     int i = touch->current >= 0 ? touch->current : touch->expected;
     const struct lw_touch_node *nodes = touch->result.nodes.items;
+    for (size_t k = 0; i < 0 && hands->scene->any_order && k < touch->count; k++) {
+        i = nodes[k].state == LW_TOUCH_UNTOUCHED ? (int)k : i;
+    }
     return i >= 0 ? (size_t)nodes[i].tap : 0;
 }
 
@@ -160,7 +163,7 @@ static bool look_up(void *user)
     if (now_s > longest_walk_s) {
         fail_msg("the walk does not end: seed %llu", (unsigned long long)hands->seed);
     }
-    return finished(hands) && !hands->pressed;
+    return (finished(hands) || hands->contradicts) && !hands->pressed;
 }
 
 // All others once, then what moved with it, three times each: who is pressed after that was not
@@ -186,6 +189,8 @@ static void hear(void *user, const struct lw_touch_word *word)
         return;
     }
     hands->heard = true;
+    hands->contradicts = hands->scene->any_order && word->name[0] != '\0' &&
+                         strcmp(word->name, entry_of(hands, hands->at)->node) != 0;
     hands->let_go_s = now_s + draw(hands, 0.2, 0.8);
     double both_s = now_s - (hands->beside_s + hands->over_s);
     outcome->named_of_two +=
@@ -204,6 +209,9 @@ static const char *matter(struct hands *hands)
 {
     const struct lw_touch *touch = hands->touch;
     size_t asked = asked_tap(hands);
+    if (hands->contradicts) {
+        return "wrong place";
+    }
     if (finished(hands) || asked == 0) {
         return "finish";
     }
@@ -221,6 +229,10 @@ static const char *reply(struct hands *hands, const struct lw_question *question
     hands->outcome->questions++;
     if (hands->outcome->questions > PATIENCE_QUESTIONS) {
         fail_msg("the walk asks for ever: seed %llu", (unsigned long long)hands->seed);
+    }
+    if (hands->contradicts && question->kind == LW_QUESTION_TEXT) {
+        hands->contradicts = false;
+        return entry_of(hands, hands->at)->node;
     }
     return question->kind == LW_QUESTION_YES    ? "yes"
            : question->kind == LW_QUESTION_WORD ? matter(hands)

@@ -248,6 +248,8 @@ static void faults_are_found_and_nothing_is_ticked_wrongly(void **state)
 {
     (void)state;
     walk_all(&(struct hands_scene){.cell = {.probes = 5}, .swapped = 2}, 3, 2, 0);
+    walk_all(&(struct hands_scene){.cell = {.probes = 5}, .swapped = 2, .any_order = true}, 3, 2,
+             0);
     walk_all(&(struct hands_scene){.cell = {.probes = 5}, .dead = 3}, 4, 0, 1);
     walk_all(&(struct hands_scene){.cell = {.probes = 5}, .dead = 3, .mute = true}, 4, 0, 1);
     walk_all(&(struct hands_scene){.cell = {.probes = 5}, .twice = 0.4, .slips = 0.2}, 5, 0, 0);
