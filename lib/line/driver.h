@@ -15,6 +15,8 @@ struct lw_driver {
     struct serial_struct serial;
     bool switched; // the RS-485 settings were set by us
     struct serial_rs485 rs485;
+    bool woken;        // USB autosuspend was switched off by us
+    char control[256]; // the file that says so
 };
 
 // Asks the driver to hand received bytes over at once (ASYNC_LOW_LATENCY, which needs no rights);
@@ -27,7 +29,13 @@ void lw_driver_hurry(int descriptor, struct lw_driver *driver);
 bool lw_driver_switch(int descriptor, const struct lw_line_options *options,
                       struct lw_driver *driver);
 
-// Puts both back. Async-signal-safe.
+// Keeps USB from putting an adapter to sleep while it is open: "on" instead of "auto" in its power/
+// control (Linux, Documentation/ABI/testing/sysfs-devices-power). `folder` is the port's device in
+// /sys. False when the adapter may sleep and this user may not change that; true for what is not
+// on USB.
+bool lw_driver_keep_awake(const char *folder, struct lw_driver *driver);
+
+// Puts all of it back. Async-signal-safe.
 void lw_driver_put_back(int descriptor, const struct lw_driver *driver);
 
 // Raises or lowers RTS. False when the port has none.

@@ -308,15 +308,23 @@ static void say(struct serial *serial, const char *what)
 
 // Some adapters gather bytes until a timer runs out, and tell its milliseconds. One is what is left
 // when the driver was asked not to.
-static void read_latency(struct serial *serial, const char *real)
+static void read_latency(struct serial *serial, const char *device)
 {
     char what[80];
-    const char *slash = strrchr(real, '/');
-    int latency_ms = lw_port_latency_ms(slash ? slash + 1 : real);
+    int latency_ms = lw_port_latency_ms(device);
     if (latency_ms > 0) {
         serial->adapter_late_ns = 1000000 * (int64_t)latency_ms;
         lw_print(what, sizeof what, "the adapter keeps received bytes for up to %d ms", latency_ms);
         say(serial, what);
+    }
+}
+
+static void keep_awake(struct serial *serial, const char *device)
+{
+    char folder[PATH_MAX];
+    lw_print(folder, sizeof folder, "/sys/class/tty/%s/device", device);
+    if (!lw_driver_keep_awake(folder, &serial->driver)) {
+        say(serial, "USB may put the adapter to sleep in a pause: root can forbid it");
     }
 }
 
@@ -369,8 +377,10 @@ static enum lw_status open_port(struct serial *serial, const char *path,
     if (!real) {
         return lw_fail_errno(error, errno, "cannot open port '%s'", serial->system.line.name);
     }
+    const char *slash = strrchr(real, '/'), *device = slash ? slash + 1 : real;
     lw_driver_hurry(serial->system.descriptor, &serial->driver);
-    read_latency(serial, real);
+    read_latency(serial, device);
+    keep_awake(serial, device);
     enum sp_return got = sp_get_port_by_name(real, &serial->port);
     free(real);
     if (got != SP_OK) {

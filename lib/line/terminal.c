@@ -49,10 +49,12 @@ void lw_terminal_keep(int descriptor, const struct lw_driver *driver)
     for (size_t i = 0; i < SLOTS; i++) {
         if (opened_terminals[i].used && opened_terminals[i].descriptor == descriptor) {
             struct lw_driver *kept = &opened_terminals[i].driver;
-            *kept = (struct lw_driver){.serial = driver->serial, .rs485 = driver->rs485};
+            *kept = *driver;
+            kept->lowered = kept->switched = kept->woken = false;
             atomic_signal_fence(memory_order_release);
             kept->lowered = driver->lowered;
             kept->switched = driver->switched;
+            kept->woken = driver->woken;
         }
     }
 }

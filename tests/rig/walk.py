@@ -199,8 +199,9 @@ class Judge:
                    "the same where RTS switches the direction", rts["result"]["nodes"])
         for name in ("interrupted", "terminated", "hung_up"):
             self.broken(name, 130, "line_interrupted")
+            self.check("on" in self.host.text(name), f"{name}: USB was kept from sleeping meanwhile", self.host.text(name)[:3])
         before, after = self.host.text("settings_before"), self.host.text("settings_after")
-        self.check(before == after and len(before) > 3, "the port is as it was found", (before, after))
+        self.check(before == after and "16" in after and "auto" in after, "the port is as it was found", (before, after))
         scan = self.broken("pulled_in_scan", 3, "line_failed")
         self.check(sorted(node["address"] for node in scan["result"]["nodes"]) == self.addresses,
                    "what was found before it was pulled is kept", scan["result"]["nodes"])

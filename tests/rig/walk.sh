@@ -3,6 +3,7 @@
 # line; "= NAME" opens a part of the transcript, "= end" closes it.
 USB=/dev/ttyUSB0
 UART=/dev/ttyS1
+POWER=/sys/class/tty/ttyUSB0/device/../../power/control
 export LC_ALL=C COLUMNS=80
 cd /tmp
 stty -echo
@@ -10,7 +11,7 @@ stty -echo
 ask() { echo "> $*"; read -r answer; }
 part() { echo "= $1"; shift; "$@"; echo "exit $?"; echo "= end"; }
 on() { line=$1 check=$2; shift 2; $with linewalk $check --on $line --plan /plan/${plan:-plan}.json --controller none --listen-first 200ms "$@"; }
-settings() { stty -F $1 -a; cat /sys/class/tty/${1#/dev/}/device/latency_timer 2>/dev/null; }
+settings() { stty -F $1 -a; cat /sys/class/tty/${1#/dev/}/device/latency_timer $POWER; }
 
 # Runs a check until the host has seen 12 requests of it, then lets `what` happen; prints exit status and record.
 broken() {
@@ -20,6 +21,7 @@ broken() {
     (with=exec; on $line $check --visit /tmp/$visit --json --quiet "$@" > out.json) &
     pid=$!
     ask reached
+    cat $POWER
     $what $pid
     wait $pid
     echo "status $?"
@@ -37,6 +39,7 @@ plug_in() {
     chown 0:20 $USB
     chmod 660 $USB
     echo 16 > /sys/class/tty/ttyUSB0/device/latency_timer
+    echo auto > $POWER
 }
 
 with=
