@@ -93,6 +93,9 @@ static enum lw_status begin(struct listening *listening, struct lw_error *error)
     bool watches = listening->request->until_fault;
     session->listened = true; // it is all that this command does
     session->own_captures = watches;
+    if (listening->request->seconds == 0 || listening->request->seconds > LW_LONG_S) {
+        lw_session_stay_awake(session);
+    }
     enum lw_status status =
         lw_step_begin(session, &listening->step, "listen", session->has_plan && !watches, error);
     if (status == LW_OK) {

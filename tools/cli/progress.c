@@ -24,6 +24,11 @@ void lw_session_progress(void *user, const struct lw_progress *progress)
     const struct lw_settings *settings = &session->cli->settings;
     const int64_t interval_ns = 200000000;
     int64_t now_ns = lw_clock_now_ns(&session->system);
+    double run_s = (double)(now_ns - session->opened_ns) / 1e9 +
+                   (isfinite(progress->eta_s) ? progress->eta_s : 0);
+    if (run_s > LW_LONG_S) {
+        lw_session_stay_awake(session);
+    }
     if (settings->quiet || !lw_cli_progress_terminal() ||
         now_ns - session->progress_ns < interval_ns) {
         return;

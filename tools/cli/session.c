@@ -227,6 +227,7 @@ enum lw_status lw_session_open(struct lw_session *session, struct lw_cli *cli, u
     *session = (struct lw_session){.cli = cli};
     lw_clock_system(&session->system);
     session->clock = &session->system;
+    session->opened_ns = lw_clock_now_ns(session->clock);
     enum lw_status status = open_visit(session, needs, error);
     if (status == LW_OK) {
         status = load_plan(session, needs, error);
@@ -263,9 +264,25 @@ enum lw_status lw_session_client(struct lw_session *session, struct lw_client **
     return status;
 }
 
+void lw_session_stay_awake(struct lw_session *session)
+{
+    struct lw_error error = {0};
+    if (session->awake_asked || session->line == NULL || !session->line->paced) {
+        return;
+    }
+    session->awake_asked = true;
+    if (lw_awake_begin(&session->awake, &error) != LW_OK) {
+        char text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
+        lw_progress_clear(session);
+        lw_cli_say(session->cli, "this machine may go to sleep meanwhile: %s",
+                   lw_error_text(&error, text, sizeof text));
+    }
+}
+
 void lw_session_close(struct lw_session *session)
 {
     lw_progress_clear(session);
+    lw_awake_end(&session->awake);
     lw_client_free(session->client);
     lw_line_close(session->line);
     lw_chain_free(session->chain);

@@ -11,6 +11,7 @@
 #include "capture/pcapng.h"
 #include "chain/chain.h"
 #include "chain/recorded.h"
+#include "cli/awake.h"
 #include "cli/cli.h"
 #include "cli/recording.h"
 #include "client/client.h"
@@ -51,6 +52,9 @@ struct lw_session {
     int64_t progress_ns; // when progress was last shown
     bool progress_shown;
     struct lw_step *step; // the one under way
+    int64_t opened_ns;    // on the system's clock
+    bool awake_asked;     // that the machine must not sleep
+    struct lw_awake awake;
 };
 
 // Opens everything that the command needs. On failure everything is closed again.
@@ -121,6 +125,12 @@ void lw_step_print(const struct lw_session *session, const struct lw_step *step)
 // A client on the session's line; made at the first call.
 enum lw_status lw_session_client(struct lw_session *session, struct lw_client **client,
                                  struct lw_error *error);
+
+// Keeps the machine from going to sleep until the session is closed, and says so where that is not
+// to be had. Asked once; on a line where time does not pass by itself, not at all. For runs of more
+// than LW_LONG_S; progress asks for it by itself.
+void lw_session_stay_awake(struct lw_session *session);
+enum { LW_LONG_S = 60 };
 
 // Closes a line that has failed; the session's clock is the system's then.
 void lw_session_lose_line(struct lw_session *session);

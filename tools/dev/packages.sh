@@ -11,7 +11,7 @@ run='gcc libc6-dev meson ninja-build pkg-config gettext libserialport-dev libusb
 libfftw3-dev libpopt-dev libsmartcols-dev libsodium-dev libqrencode-dev libarchive-dev libncurses-dev libcairo2-dev libpango1.0-dev fonts-dejavu-core'
 test='libcmocka-dev libmodbus-dev python3 python3-pymodbus python3-serial-asyncio python3-scipy
 python3-astropy python3-jsonschema socat ser2net qemu-system-x86 busybox-static usbutils tshark ngspice umockdev chromium poppler-utils qpdf zbar-tools
-procps util-linux mount locales tmux'
+procps util-linux mount locales tmux dbus python3-dbus python3-gi systemd'
 develop='clang libclang-rt-dev clang-format universal-ctags gcovr valgrind git'
 
 case ${1:-} in
