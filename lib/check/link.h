@@ -39,6 +39,9 @@ struct lw_link_result {
     double longest_cycle_ms;
     double wire_cycle_ms; // what the wire itself takes for it
     double elapsed_s;
+    double late_ms;   // the longest that adapter and system may have kept an answer
+    double spread_ms; // of the steadiest node's answers: the 95 % one behind the fastest; NAN: no
+                      // node has given twenty
     struct lw_link_line line;
     struct lw_list nodes; // of struct lw_link_node
 };

@@ -32,7 +32,8 @@ struct lw_link_judge {
     double event_errors, events, bursts;
     int64_t second;
     double second_errors, worst_second;
-    double decided_at; // polls at the last look
+    int64_t timing_u_ns; // the largest
+    double decided_at;   // polls at the last look
     bool decided;
 };
 
@@ -139,6 +140,8 @@ void lw_link_judge_take(struct lw_link_judge *judge, const struct lw_exchange *e
         }
         return;
     }
+    judge->timing_u_ns =
+        exchange->timing_u_ns > judge->timing_u_ns ? exchange->timing_u_ns : judge->timing_u_ns;
     if (polled->reply == NULL) {
         polled->reply = calloc(1, sizeof *polled->reply);
     }
@@ -233,6 +236,22 @@ static void fill_node(const struct lw_plan *plan, int address, const struct poll
     node->reply_ms.max = polled->reply != NULL ? polled->reply->largest_ms : NAN;
 }
 
+// Adapter and system keep everybody's answers alike, so they spread them no more than those of the
+// node that is spread least; its own unsteadiness is in it, and what they keep always is not seen.
+static double spread_ms(const struct lw_link_judge *judge)
+{
+    enum { ENOUGH = 20 };
+    double least_ms = NAN;
+    for (int i = 0; i < NODES; i++) {
+        const struct lw_delays *reply = judge->by_address[i].reply;
+        if (reply != NULL && reply->total >= ENOUGH) {
+            double fastest_ms = lw_delays_quantile(reply, 0.5 / reply->total);
+            least_ms = fmin(least_ms, lw_delays_quantile(reply, 0.95) - fastest_ms);
+        }
+    }
+    return least_ms;
+}
+
 enum lw_status lw_link_judge_result(const struct lw_link_judge *judge,
                                     struct lw_link_result *result, struct lw_error *error)
 {
@@ -249,6 +268,8 @@ enum lw_status lw_link_judge_result(const struct lw_link_judge *judge,
         fill_node(judge->plan, address, &judge->by_address[address], node);
     }
     struct lw_decided decided;
+    result->late_ms = sqrt(3) * (double)judge->timing_u_ns / 1e6;
+    result->spread_ms = spread_ms(judge);
     pool(judge, &result->line);
     decide_pooled(judge, &result->line, lw_link_limit(judge->plan), &decided);
     result->line.upper95 = decided.bounds.high;

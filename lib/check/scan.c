@@ -162,6 +162,12 @@ static bool looks_again(const struct lw_scan_now *scan, int address)
 }
 
 // Asked again with another request; a garbled address several times.
+// How long the adapter may have kept an answer.
+static double late_ms(const struct lw_scan_now *scan)
+{
+    return (double)lw_client_line(scan->client)->late_ns / 1e6;
+}
+
 static enum lw_status second_look(struct lw_scan_now *scan, int address)
 {
     const struct lw_pdu request = lw_read_request(LW_READ_INPUT_REGISTERS, 0, 1);
@@ -175,7 +181,7 @@ static enum lw_status second_look(struct lw_scan_now *scan, int address)
         note_outcome(scan, &exchange);
     }
     if (scan->seen[address] == FOUND && !was_garbled &&
-        scan->reply_ms[address] > scan->result->slowest_reply_s * 1e3) {
+        scan->reply_ms[address] > scan->result->slowest_reply_s * 1e3 + late_ms(scan)) {
         scan->late[address] = true;
     }
     return LW_OK;

@@ -362,8 +362,9 @@ static enum lw_status ask(struct lw_client *client, struct lw_exchange *exchange
     exchange->outcome = LW_NO_ANSWER;
     struct lw_attempt attempt = {
         .exchange = exchange,
-        .question = lw_asked_enter(&client->asked, exchange->address, &exchange->request,
-                                   client->transaction, exchange->sent_last_ns + client->reply_ns),
+        .question = lw_asked_enter(
+            &client->asked, exchange->address, &exchange->request, client->transaction,
+            exchange->sent_last_ns + client->reply_ns + client->line->late_ns),
         .sent = frame,
         .sent_count = count,
         .could_echo = reply_may_be_request(&exchange->request),

@@ -12,7 +12,7 @@ struct lw_client; // opaque, ours
 
 struct lw_client_options {
     double reply_s; // time allowed from the last bit of the request to the first byte of the reply;
-                    // 0: 0.05
+                    // 0: 0.05. The line's late_ns is waited for on top of it
     double gap_s;   // extra silence before each request, above t3.5
     int attempts;   // 0: 1
     bool allow_writes; // takes 05 06 0F 10 through the guard

@@ -72,6 +72,8 @@ struct lw_line {
     bool paced;        // time passes by itself (false on a virtual clock)
     bool framed;       // rate and parity mean something here (false on sockets and ptys)
     struct lw_framing framing;
+    int64_t late_ns;   // the longest that received bytes may have been kept by adapter, network and
+                       // system before they are dated; 0: not at all (a virtual chain)
     char name[160];    // as the user named it, cleaned
     char adapter[120]; // what is known of the hardware; may be empty
     char remark[160];  // what the user has to know about this line ("parity and data bits are not

@@ -42,7 +42,7 @@ static enum lw_status pty_receive(struct lw_line *line, int64_t deadline_ns, uin
     size_t count = 0;
     enum lw_status status = lw_system_line_take(system, deadline_ns, bytes, size, &count, error);
     if (status == LW_OK && count > 0) {
-        lw_system_line_stamp(system, count, WAKE_NS, piece);
+        lw_system_line_stamp(system, count, piece);
     }
     return status;
 }
@@ -98,6 +98,7 @@ enum lw_status lw_pty_open(const char *path, const struct lw_line_options *optio
     pty->system.gone = "the program behind it ended";
     pty->system.line.simulated = true;
     pty->system.line.hears_others = true;
+    pty->system.line.late_ns = WAKE_NS;
     enum lw_status status =
         lw_terminal_open(path, false, &pty->system.descriptor, &pty->before, error);
     if (status != LW_OK) {

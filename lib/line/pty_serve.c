@@ -51,7 +51,7 @@ static enum lw_status served_receive(struct lw_line *line, int64_t deadline_ns, 
     size_t count = 0;
     enum lw_status status = lw_system_line_take(system, deadline_ns, bytes, size, &count, error);
     if (status == LW_OK && count > 0) {
-        lw_system_line_stamp(system, count, WAKE_NS, piece);
+        lw_system_line_stamp(system, count, piece);
     }
     return status;
 }
@@ -133,6 +133,7 @@ enum lw_status lw_pty_serve(const char *link, const struct lw_line_options *opti
     char near_path[64];
     served->near = -1;
     lw_system_line_init(&served->system, &served_ops, options, link);
+    served->system.line.late_ns = WAKE_NS;
     served->system.gone = "the pseudo-terminal was closed";
     served->system.line.simulated = true;
     served->system.line.hears_others = true;

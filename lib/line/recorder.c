@@ -166,7 +166,9 @@ static enum lw_status recorder_set_framing(struct lw_line *line, const struct lw
 {
     struct recorder *recorder = (struct recorder *)line;
     write_pending(recorder);
-    return lw_line_set_framing(recorder->inner, framing, error);
+    enum lw_status status = lw_line_set_framing(recorder->inner, framing, error);
+    recorder->line.late_ns = recorder->inner->late_ns;
+    return status;
 }
 
 static void recorder_close(struct lw_line *line)

@@ -39,11 +39,10 @@ struct serial {
 
 // A plain UART hands its bytes over at the latest after four silent characters (16550 data sheet,
 // character time-out), and the kernel within a millisecond (common practice).
-static int64_t late_ns(const struct serial *serial)
+static int64_t late_ns(const struct serial *serial, const struct lw_framing *framing)
 {
-    return serial->adapter_late_ns >= 0
-               ? serial->adapter_late_ns
-               : 1000000 + lw_framing_chars_ns(&serial->system.line.framing, 4);
+    return serial->adapter_late_ns >= 0 ? serial->adapter_late_ns
+                                        : 1000000 + lw_framing_chars_ns(framing, 4);
 }
 
 static enum lw_status wait_until(const struct lw_system_line *system, int64_t time_ns,
@@ -169,7 +168,7 @@ static unsigned damage(struct serial *serial)
 // The bytes stood back to back on the line, as far as one can tell, and after the last piece.
 static void stamp(struct serial *serial, size_t count, struct lw_piece *piece)
 {
-    lw_system_line_stamp(&serial->system, count, late_ns(serial), piece);
+    lw_system_line_stamp(&serial->system, count, piece);
     piece->first_ns -= lw_framing_chars_ns(&serial->system.line.framing, count);
     if (piece->first_ns < serial->last_ns) {
         piece->first_ns = serial->last_ns;
@@ -260,6 +259,7 @@ static enum lw_status apply(struct serial *serial, const struct lw_framing *fram
     }
     tcflush(serial->system.descriptor, TCIOFLUSH);
     serial->marks = (struct lw_marks){0};
+    serial->system.line.late_ns = late_ns(serial, framing);
     serial->counted = ioctl(serial->system.descriptor, TIOCGICOUNT, &serial->errors) == 0;
     return LW_OK;
 }

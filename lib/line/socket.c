@@ -45,7 +45,7 @@ static enum lw_status joined_read(struct joined *joined, uint8_t *bytes, size_t 
     enum lw_status status =
         lw_system_line_read(&joined->system, bytes, size, &count, &joined->ended, error);
     if (status == LW_OK && (count > 0 || joined->ended)) {
-        lw_system_line_stamp(&joined->system, count, NETWORK_NS, piece);
+        lw_system_line_stamp(&joined->system, count, piece);
         piece->flags = joined->ended ? LW_PIECE_CLOSED : 0;
     }
     return status;
@@ -171,6 +171,7 @@ enum lw_status lw_socket_open(const char *url, const struct lw_line_options *opt
     joined->system.socket = true;
     joined->system.gone = "the other end closed the connection";
     joined->system.line.adu = address.adu;
+    joined->system.line.late_ns = NETWORK_NS;
     joined->system.line.hears_others = address.adu == LW_ADU_RTU;
     status = connect_any(&joined->system, &address, options->connect_s, error);
     if (status != LW_OK) {

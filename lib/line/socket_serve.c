@@ -70,7 +70,7 @@ static enum lw_status hear_client(struct server *server, uint8_t *bytes, size_t 
     enum lw_status status =
         lw_system_line_read(&server->system, bytes, size, &count, &ended, error);
     if (status == LW_OK && (count > 0 || ended)) {
-        lw_system_line_stamp(&server->system, count, WAKE_NS, piece);
+        lw_system_line_stamp(&server->system, count, piece);
     }
     if (ended) {
         piece->flags = LW_PIECE_CLOSED;
@@ -146,6 +146,7 @@ enum lw_status lw_socket_serve(int port, enum lw_adu adu, const struct lw_line_o
         return lw_fail(error, LW_MEMORY, "out of memory");
     }
     lw_system_line_init(&server->system, &server_ops, options, "");
+    server->system.line.late_ns = WAKE_NS;
     server->door = -1;
     server->system.gone = "the client closed the connection";
     server->system.line.adu = adu;

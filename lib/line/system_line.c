@@ -149,11 +149,10 @@ int64_t lw_lateness_u_ns(int64_t late_ns)
     return (int64_t)((double)late_ns / sqrt(3));
 }
 
-void lw_system_line_stamp(const struct lw_system_line *system, size_t count, int64_t late_ns,
-                          struct lw_piece *piece)
+void lw_system_line_stamp(const struct lw_system_line *system, size_t count, struct lw_piece *piece)
 {
     piece->count = count;
     piece->first_ns = lw_clock_now_ns(&system->clock);
     piece->last_ns = piece->first_ns;
-    piece->timing_u_ns = lw_lateness_u_ns(late_ns);
+    piece->timing_u_ns = lw_lateness_u_ns(system->line.late_ns);
 }

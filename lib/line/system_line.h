@@ -48,8 +48,7 @@ enum lw_status lw_system_line_write(const struct lw_system_line *system, const u
 enum lw_status lw_system_line_gone(const struct lw_system_line *system, struct lw_error *error);
 
 // A piece that just arrived, `count` bytes, on a line where a byte takes no time of its own.
-// `late_ns` is the longest that the bytes may have been under way unseen.
-void lw_system_line_stamp(const struct lw_system_line *system, size_t count, int64_t late_ns,
+void lw_system_line_stamp(const struct lw_system_line *system, size_t count,
                           struct lw_piece *piece);
 
 // Standard uncertainty of a time that is late by anything between 0 and late_ns and is not

@@ -45,6 +45,10 @@ static void facts(struct lw_document *document, const struct lw_plan *plan,
         lw_report_figure_fact(document, _("Cycle wanted"), plan->line.wanted_cycle_ms, 0, "ms");
     }
     lw_report_figure_fact(document, _("Duration"), result->elapsed_s, 0, "s");
+    if (result->late_ms >= 0.05) {
+        lw_report_fact(document, _("Adapter"), _("may keep each answer for up to %.1f ms"),
+                       result->late_ms);
+    }
 }
 
 static const struct lw_link_node *worst(const struct lw_link_result *result)

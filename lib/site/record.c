@@ -92,6 +92,10 @@ static const struct lw_field line_fields[] = {
           "seconds of listening before the first request; null: a gateway cannot be listened to",
           NULLABLE),
     FIELD(LW_TEXT, "adapter", adapter, "what is known of the adapter; null: nothing", NULLABLE),
+    FIELD(LW_NUMBER, "late_ms", late_ms,
+          "ms that adapter, network and system may keep received bytes before they are dated: "
+          "measured times are no better; null: not known",
+          NULLABLE),
     {0}};
 #undef OF
 static const struct lw_shape line_shape = SHAPE("record_line", struct lw_record_line, line_fields);

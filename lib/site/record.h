@@ -81,6 +81,7 @@ struct lw_record_line {
     char *on, *framing, *adapter;
     bool simulated;
     double listened_s; // before the first request; NAN: it could not be listened to (a gateway)
+    double late_ms;    // the line's late_ns; NAN: not known
 };
 struct lw_record_controller {
     char *is, *said_by;

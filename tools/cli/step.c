@@ -324,7 +324,8 @@ static void fill_line(const struct lw_session *session, const struct lw_step *st
         return;
     }
     if (line == NULL) {
-        *record->line = (struct lw_record_line){.simulated = true, .listened_s = NAN};
+        *record->line =
+            (struct lw_record_line){.simulated = true, .listened_s = NAN, .late_ms = NAN};
         return;
     }
     lw_framing_text(&line->framing, framing);
@@ -332,6 +333,7 @@ static void fill_line(const struct lw_session *session, const struct lw_step *st
     record->line->framing = line->framed ? lw_duplicate(framing) : NULL;
     record->line->adapter = line->adapter[0] != '\0' ? lw_duplicate(line->adapter) : NULL;
     record->line->simulated = line->simulated;
+    record->line->late_ms = (double)line->late_ns / 1e6;
     record->line->listened_s = session->heard.not_tested ? NAN : session->heard.listened_s;
     if (session->controller_is[0] != '\0') {
         record->controller = calloc(1, sizeof *record->controller);

@@ -196,6 +196,64 @@ static void reply_times_are_known_to_two_percent(void **state)
     end(&judged);
 }
 
+// 20 ms apart, each node's answers evenly from `from_ms` on over `spread_ms`, with an adapter that
+// may keep them for 16 ms.
+static void poll_spread(struct judged *judged, size_t polls, double from_ms, double spread_ms)
+{
+    for (size_t i = 0; i < polls; i++) {
+        double share = (double)(i / NODES) / (double)(polls / NODES);
+        double wide = i % NODES == 1 ? 1 : 3; // the second node is the steadiest
+        struct lw_exchange exchange =
+            exchange_at(i, LW_ANSWERED, from_ms + wide * spread_ms * share);
+        exchange.timing_u_ns = 9237604; // 16 ms / sqrt(3)
+        lw_link_judge_take(judged->judge, &exchange);
+    }
+}
+
+static void the_steadiest_node_bounds_what_the_adapter_adds(void **state)
+{
+    (void)state;
+    struct judged judged;
+    begin(&judged, NULL);
+    poll_spread(&judged, NODES * 100, 10, 4);
+    finish(&judged, NULL);
+    assert_true(fabs(judged.result.late_ms - 16) < 1e-6);
+    assert_true(fabs(judged.result.spread_ms - 0.95 * 4) < 0.02 * 14);
+    end(&judged);
+}
+
+static void few_answers_tell_no_spread(void **state)
+{
+    (void)state;
+    struct judged judged;
+    begin(&judged, NULL);
+    poll_spread(&judged, NODES * 19, 10, 4);
+    finish(&judged, NULL);
+    assert_true(isnan(judged.result.spread_ms));
+    end(&judged);
+}
+
+static void what_the_adapter_may_have_kept_is_no_proof_against_a_node(void **state)
+{
+    (void)state;
+    struct walk walk;
+    walk_open_cell(&walk, &(struct cell){.probes = 4, .more = "\"limits\": {\"reply_ms\": 10},"},
+                   9);
+    const double from_ms[] = {20, 27};
+    const enum lw_verdict severity[] = {LW_UNDECIDED, LW_FAIL};
+    for (size_t i = 0; i < 2; i++) {
+        struct judged judged;
+        begin(&judged, &walk.plan);
+        poll_spread(&judged, NODES * 100, from_ms[i], 0);
+        finish(&judged, &walk.plan);
+        const struct lw_finding *slow = walk_found(&judged.walk, "link_reply_slow", "P02");
+        assert_non_null(slow);
+        assert_int_equal(slow->severity, severity[i]);
+        end(&judged);
+    }
+    walk_close(&walk);
+}
+
 static void nobody_to_poll_is_not_tested(void **state)
 {
     (void)state;
@@ -288,6 +346,9 @@ int main(void)
         cmocka_unit_test(a_node_with_most_of_the_errors_stands_out),
         cmocka_unit_test(exceptions_are_answers_and_are_said),
         cmocka_unit_test(reply_times_are_known_to_two_percent),
+        cmocka_unit_test(the_steadiest_node_bounds_what_the_adapter_adds),
+        cmocka_unit_test(few_answers_tell_no_spread),
+        cmocka_unit_test(what_the_adapter_may_have_kept_is_no_proof_against_a_node),
         cmocka_unit_test(nobody_to_poll_is_not_tested),
         cmocka_unit_test(a_quiet_chain_passes_and_stops_when_it_is_proved),
         cmocka_unit_test(a_noisy_line_fails_by_all_its_nodes),

@@ -40,6 +40,18 @@ static void a_silent_node_is_given_exactly_its_time(void **state)
     assert_int_equal(f->last.reply_last_ns, -1);
 }
 
+static void what_the_adapter_may_keep_is_waited_for_on_top(void **state)
+{
+    struct fixture *f = *state;
+    f->script.line.late_ns = 16 * ms;
+    frame(&f->script, 1, 62 * ms, 5, answer_42);
+    ask(f, 5, read_one);
+    assert_reply(f, answer_42);
+    assert_int_equal(ask(f, 6, read_one), LW_OK);
+    assert_outcome(f, LW_NO_ANSWER);
+    assert_int_equal(f->script.clock.fixed_ns, f->last.sent_last_ns + 66 * ms);
+}
+
 static void after_a_long_wait_the_next_request_goes_out_at_once(void **state)
 {
     struct fixture *f = *state;
@@ -803,6 +815,7 @@ int main(void)
         client_test(an_answer_is_complete_with_its_last_byte),
         client_test(the_request_on_the_wire_is_the_worked_frame),
         client_test(a_silent_node_is_given_exactly_its_time),
+        client_test(what_the_adapter_may_keep_is_waited_for_on_top),
         client_test(after_a_long_wait_the_next_request_goes_out_at_once),
         client_test(silence_of_3_5_characters_is_kept_after_an_answer),
         client_test(above_19200_the_silence_is_1750_us),

@@ -296,6 +296,7 @@ static void an_adapter_that_keeps_bytes_widens_the_uncertainty_and_is_said(void 
     assert_string_equal(ends->line->remark, "the adapter keeps received bytes for up to 16 ms");
     assert_int_equal(write(ends->far, "a", 1), 1);
     assert_int_equal(lw_line_receive(ends->line, INT64_MAX, &byte, 1, &piece, NULL), LW_OK);
+    assert_int_equal(ends->line->late_ns, 16000000);
     // JCGM 100:2008, 4.3.7: 16 ms / sqrt(3).
     assert_int_equal(piece.timing_u_ns, 9237604);
 }
