@@ -146,6 +146,12 @@ double lw_chain_now_s(const struct lw_chain *chain)
     return (double)lw_wire_now_ns(chain->wire) / 1e9;
 }
 
+void lw_chain_switch(struct lw_chain *chain, size_t supply, bool on)
+{
+    assert(supply < chain->plan->supplies.count);
+    lw_rails_switch(&chain->rails, supply, on);
+}
+
 double lw_chain_true_volts(struct lw_chain *chain, size_t tap)
 {
     assert(tap >= 1 && tap <= chain->tap_count);

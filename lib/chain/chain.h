@@ -42,6 +42,10 @@ enum lw_status lw_chain_port(struct lw_chain *chain, const struct lw_framing *fr
 // from here.
 double lw_chain_now_s(const struct lw_chain *chain);
 
+// Switches a supply of the plan (counted from 0) off or on, as a hand at its switch does, now; on
+// again it gives voltage after its start delay.
+void lw_chain_switch(struct lw_chain *chain, size_t supply, bool on);
+
 // What is really so, for tests and studies; no check may use these. `tap` from 1.
 double lw_chain_true_volts(struct lw_chain *chain, size_t tap);    // between the rails, now
 bool lw_chain_true_running(struct lw_chain *chain, size_t tap);    // its processor runs, now

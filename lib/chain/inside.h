@@ -134,7 +134,8 @@ struct lw_rails {
     struct lw_point point;
     int64_t *restart_ns; // per tap: when an off node tries again; LW_NEVER: not
     int64_t *retry_ns;   // per source: when one that went off by itself tries again
-    bool *held;          // per source: a fault keeps it off
+    int64_t *on_from_ns; // per source: as its switch has it; LW_NEVER: off
+    bool *held;          // per source: a fault or its switch keeps it off
     int64_t edge_ns;     // when the next fault comes or goes
     int64_t next_ns;
 };
@@ -144,6 +145,7 @@ enum lw_status lw_rails_init(struct lw_rails *rails, struct lw_chain *chain,
 enum lw_status lw_rails_settle(struct lw_rails *rails, struct lw_error *error);
 void lw_rails_finish(struct lw_rails *rails);
 void lw_rails_plug(struct lw_rails *rails, double amperes);
+void lw_rails_switch(struct lw_rails *rails, size_t source, bool on);
 double lw_rails_volts(const struct lw_rails *rails, size_t tap);
 bool lw_rails_running(const struct lw_rails *rails, size_t tap);
 

@@ -103,11 +103,11 @@ static void solve(struct lw_rails *rails, int64_t now_ns)
     tell_nodes(rails, now_ns);
 }
 
-// A supply that a fault holds off is off, and comes back when it lets go.
+// A supply that a fault or its switch holds off is off, and comes back when it lets go.
 static void hold_sources(struct lw_rails *rails, int64_t now_ns)
 {
     for (size_t s = 0; s < rails->ladder.source_count; s++) {
-        bool held = lw_faults_hold_source(rails->chain, s, now_ns);
+        bool held = lw_faults_hold_source(rails->chain, s, now_ns) || now_ns < rails->on_from_ns[s];
         if (held || rails->held[s]) {
             rails->point.source_mode[s] = held ? LW_SOURCE_OFF : LW_SOURCE_VOLTAGE;
         }
@@ -127,6 +127,21 @@ static void take_faults(struct lw_rails *rails, int64_t now_ns)
     }
     hold_sources(rails, now_ns);
     rails->edge_ns = lw_faults_next_edge(rails->chain, now_ns);
+    for (size_t s = 0; s < rails->ladder.source_count; s++) {
+        if (rails->on_from_ns[s] > now_ns && rails->on_from_ns[s] < rails->edge_ns) {
+            rails->edge_ns = rails->on_from_ns[s];
+        }
+    }
+}
+
+void lw_rails_switch(struct lw_rails *rails, size_t source, bool on)
+{
+    const struct lw_supply *supply =
+        (const struct lw_supply *)rails->chain->plan->supplies.items + source;
+    double delay_ms = isnan(supply->start_delay_ms) ? 0 : supply->start_delay_ms;
+    int64_t now_ns = lw_wire_now_ns(rails->chain->wire);
+    rails->on_from_ns[source] = on ? now_ns + (int64_t)(delay_ms * 1e6) : LW_NEVER;
+    rails->edge_ns = rails->next_ns = now_ns; // the wire takes it up with its next step
 }
 
 static void rails_run(struct lw_actor *actor, int64_t now_ns)
@@ -227,8 +242,9 @@ static enum lw_status make_timers(struct lw_rails *rails, struct lw_error *error
 {
     rails->restart_ns = timers(rails->chain->tap_count);
     rails->retry_ns = timers(rails->ladder.source_count);
+    rails->on_from_ns = calloc(rails->ladder.source_count + 1, sizeof(int64_t));
     rails->held = calloc(rails->ladder.source_count + 1, sizeof(bool));
-    if (!rails->restart_ns || !rails->retry_ns || !rails->held) {
+    if (!rails->restart_ns || !rails->retry_ns || !rails->on_from_ns || !rails->held) {
         return lw_fail(error, LW_MEMORY, "no memory for the supply of a virtual chain");
     }
     return LW_OK;
@@ -283,6 +299,7 @@ void lw_rails_finish(struct lw_rails *rails)
 {
     free(rails->restart_ns);
     free(rails->retry_ns);
+    free(rails->on_from_ns);
     free(rails->held);
     free(rails->now.taps);
     free(rails->now.sources);

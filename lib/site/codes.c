@@ -261,6 +261,60 @@ const struct lw_code lw_codes[] = {
      N_("look for a weak supply or a loose plug at %s (linewalk supply, then linewalk restart)"),
      NULL},
 
+    // Restart.
+    {"restart_stays_away", "restart", N_("nodes stay away after switching on"),
+     N_("measure V+ to 0 V at %s while they are silent: below their start voltage the supply "
+        "cannot "
+        "start them all at once (linewalk supply), at full voltage look at the nodes themselves"),
+     live_parts},
+    {"restart_order", "restart", N_("who comes depends on the order of the sections"),
+     N_("switch the sections on in the order that works until %s has a stronger supply or a nearer "
+        "feed, and write that order on the cabinet"),
+     NULL},
+    {"restart_sometimes", "restart", N_("nodes come at one time and not at another"),
+     N_("switch off and on more often (--cycles 10) and look at %s meanwhile: lamp, plug, supply "
+        "at "
+        "its tap"),
+     plugs_off},
+    {"restart_hiccup", "restart", N_("a supply tries again and again"),
+     N_("look at the lamp of %s: it blinks with the tries; unplug half of its nodes and switch on "
+        "again, then find the short or the overload, or fit a larger supply"),
+     plugs_off},
+    {"restart_again", "restart", N_("a node goes down again after it has come up"),
+     N_("run linewalk supply, then look at the plug of %s; exchange the node if its supply is "
+        "right"),
+     plugs_off},
+    {"restart_lost", "restart", N_("a node comes up and falls silent again"),
+     N_("look at the lamp of %s and measure V+ to 0 V at its tap when the last of its neighbours "
+        "has started"),
+     live_parts},
+    {"restart_slow", "restart", N_("a node needs long for its first answer"),
+     N_("give the controller more time before it asks %s, or look why it is slow: low supply, "
+        "firmware"),
+     NULL},
+    {"restart_identity_stale", "restart", N_("a node has to read its sensor again"),
+     N_("leave the sensor of %s plugged in, switch the section off and on once more, then run "
+        "linewalk roster"),
+     plugs_off},
+    {"restart_identity_anew", "restart", N_("a node has read its sensor anew"),
+     N_("run linewalk roster again: what it read of %s before no longer holds"), NULL},
+    {"restart_identity_changed", "restart", N_("another node answers after the restart"),
+     N_("look for a second node at the address of %s: the quicker one answers first; run linewalk "
+        "scan, then linewalk roster"),
+     plugs_off},
+    {"restart_reading_shifts", "restart", N_("a reading is another after the restart"),
+     N_("let %s warm up as its profile says, then zero it anew; an encoder that counts from where "
+        "it "
+        "starts needs its reference"),
+     NULL},
+    {"restart_still_on", "restart", N_("nodes with another supply than planned"),
+     N_("find out what feeds %s: a supply that the plan does not have, a laptop, a bridge between "
+        "sections"),
+     N_("a section that is switched off may still be live: measure before a plug is opened")},
+    {"restart_not_off", "restart", N_("nothing was switched off"),
+     N_("find the switch that takes the supply away from %s, then run linewalk restart again"),
+     N_("a section that is switched off may still be live: measure before a plug is opened")},
+
     // Link.
     {"link_error_rate", "link", N_("errors on the line"),
      N_("look which nodes have them: one node points to its plug or tap, all nodes to termination, "

@@ -135,6 +135,32 @@ static void a_supply_in_hiccup_switches_the_chain_off_and_on(void **state)
     fixture_close(&fixture);
 }
 
+static void a_switch_takes_the_supply_away_and_gives_it_back(void **state)
+{
+    (void)state;
+    struct fixture fixture;
+    struct answer answer;
+    fixture_open(&fixture,
+                 &(struct fixture_plan){
+                     .probes = 3,
+                     .supplies = "[{\"name\": \"PS1\", \"nominal_v\": 24, \"limit_a\": 5, "
+                                 "\"feeds_tap\": 1, \"start_delay_ms\": 700}]"},
+                 NULL);
+    assert_true(answers(&fixture, 3));
+    lw_chain_switch(fixture.chain, 0, false);
+    listen_ms(fixture.line, 3000, &answer);
+    assert_true(lw_chain_true_volts(fixture.chain, 3) < 0.1);
+    assert_false(answers(&fixture, 3));
+    lw_chain_switch(fixture.chain, 0, true);
+    listen_ms(fixture.line, 600, &answer);
+    assert_true(lw_chain_true_volts(fixture.chain, 3) < 0.1);
+    listen_ms(fixture.line, 200, &answer);
+    assert_true(lw_chain_true_volts(fixture.chain, 3) > 23);
+    listen_ms(fixture.line, 1000, &answer);
+    assert_true(answers(&fixture, 3));
+    fixture_close(&fixture);
+}
+
 static void something_else_on_the_supply_lowers_it(void **state)
 {
     (void)state;
@@ -207,6 +233,7 @@ int main(void)
         cmocka_unit_test(a_supply_in_hiccup_switches_the_chain_off_and_on),
         cmocka_unit_test(an_overloaded_supply_in_hiccup_tries_again_and_recovers),
         cmocka_unit_test(an_overloaded_supply_that_latches_stays_off),
+        cmocka_unit_test(a_switch_takes_the_supply_away_and_gives_it_back),
         cmocka_unit_test(something_else_on_the_supply_lowers_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
