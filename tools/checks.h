@@ -22,6 +22,14 @@ struct lw_roster_request {
 int lw_do_roster(struct lw_session *session, const struct lw_roster_request *request,
                  bool required);
 
+struct lw_restart_request {
+    int cycles;
+    double off_s, watch_s, warm_up_s;
+    struct lw_talk_request talk;
+};
+int lw_do_restart(struct lw_session *session, const struct lw_restart_request *request,
+                  bool required);
+
 struct lw_link_request {
     double seconds, most_s; // 0: until the errors decide; at most
     const char *from;       // a capture instead of the line; NULL: none

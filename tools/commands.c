@@ -17,6 +17,7 @@ const struct lw_command *const lw_commands[] = {
     &lw_command_noise,
     &lw_command_touch,
     &lw_command_watch,
+    &lw_command_restart,
     &lw_command_note,
     &lw_command_compare,
     &lw_command_report,

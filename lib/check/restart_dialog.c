@@ -42,15 +42,15 @@ static void supply_names(const struct lw_restart_dialog *own, int supply, char *
     for (size_t i = 0; i < own->plan->supplies.count; i++) {
         size_t length = strlen(text);
         if (supply == LW_RESTART_ALL || supply == (int)i) {
-            lw_print(text + length, size - length, "%s%s", length > 0 ? ", " : "",
-                     supplies[i].name);
+            lw_copy(text + length, size - length, length > 0 ? ", " : "");
+            lw_copy(text + strlen(text), size - strlen(text), supplies[i].name);
         }
     }
 }
 
 static void ask_switches(const struct lw_restart_dialog *own, struct lw_question *question)
 {
-    static const char *const words[] = {N_("each"), N_("one"), NULL};
+    static const char *const words[] = {"each", "one", NULL};
     char names[200];
     supply_names(own, LW_RESTART_ALL, names, sizeof names);
     lw_question_id(question, "switches");

@@ -176,14 +176,14 @@ static void say_away(struct group *group, unsigned bits, bool before)
     names(group, who, sizeof who);
     if (count_bits(bits) == cycles) {
         finding = lw_findings_add(group->findings, "restart_stays_away", LW_FAIL,
-                                  "%s stay silent after switching on, %d times of %d", who, cycles,
-                                  cycles);
+                                  "%s stay silent after switching on, in %d of %d cycles", who,
+                                  cycles, cycles);
     } else if (follows_order(group->result, bits, &orders)) {
         orders_say(who, orders, says, sizeof says);
         finding = lw_findings_add(group->findings, "restart_order", LW_FAIL, "%s", says);
     } else {
         finding = lw_findings_add(group->findings, "restart_sometimes", LW_FAIL,
-                                  "%s stay silent after switching on, %d times of %d", who,
+                                  "%s stay silent after switching on, in %d of %d cycles", who,
                                   count_bits(bits), cycles);
     }
     if (before) {
@@ -277,8 +277,8 @@ static void find_again(struct group *group, size_t i)
     const struct lw_restart_node *node = node_at(group->result, i);
     char says[300], because[300];
     if (again(node) > 0) {
-        lw_print(says, sizeof says, "%s goes down again after it has come up, %d times", node->node,
-                 again(node));
+        lw_print(says, sizeof says, "%s goes down again after it has come up (counted: %d)",
+                 node->node, again(node));
         if (proved(node)) {
             lw_print(because, sizeof because, "its own uptime or counters prove a restart");
         } else {
@@ -289,7 +289,7 @@ static void find_again(struct group *group, size_t i)
         node_finding(group, "restart_again", LW_FAIL, node, says, because);
     }
     if (lost(node) > 0) {
-        lw_print(says, sizeof says, "%s comes up and is silent in the end, %d times of %zu",
+        lw_print(says, sizeof says, "%s comes up and is silent in the end, in %d of %zu cycles",
                  node->node, lost(node), node->cycles.count);
         node_finding(group, "restart_lost", LW_FAIL, node, says, NULL);
     }

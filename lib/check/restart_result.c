@@ -124,7 +124,6 @@ size_t lw_restart_sections(const struct lw_plan *plan, size_t *sections)
 
 void lw_restart_supplies(const struct lw_plan *plan, size_t section, char *text, size_t size)
 {
-    size_t count = 0;
     text[0] = '\0';
     size_t *sections = calloc(lw_plan_taps(plan) + 1, sizeof *sections);
     if (sections == NULL) {
@@ -136,8 +135,8 @@ void lw_restart_supplies(const struct lw_plan *plan, size_t section, char *text,
         size_t length = strlen(text);
         bool on_chain = tap >= 1 && (size_t)tap <= lw_plan_taps(plan);
         if (on_chain && sections[tap - 1] == section) {
-            lw_print(text + length, size - length, "%s%s", count++ > 0 ? ", " : "",
-                     supply_at(plan, i)->name);
+            lw_copy(text + length, size - length, length > 0 ? ", " : "");
+            lw_copy(text + strlen(text), size - strlen(text), supply_at(plan, i)->name);
         }
     }
     free(sections);

@@ -20,9 +20,10 @@ static void add(char *text, size_t size, const char *joint, const char *name)
     size_t length = strlen(text);
     size_t needs = strlen(joint) + strlen(name);
     if (length + needs + sizeof ", ..." <= size) {
-        lw_print(text + length, size - length, "%s%s", joint, name);
+        lw_copy(text + length, size - length, joint);
+        lw_copy(text + length + strlen(joint), size - length - strlen(joint), name);
     } else if (length + sizeof ", ..." <= size && strstr(text, "...") == NULL) {
-        lw_print(text + length, size - length, ", ...");
+        lw_copy(text + length, size - length, ", ...");
     }
 }
 

@@ -10,6 +10,7 @@
 #include "check/compare.h"
 #include "check/link.h"
 #include "check/noise.h"
+#include "check/restart.h"
 #include "check/roster.h"
 #include "check/scan.h"
 #include "check/supply.h"
@@ -79,6 +80,9 @@ void lw_report_link(struct lw_document *document, const struct lw_plan *plan,
                     const struct lw_record *record, const struct lw_link_result *result);
 void lw_report_noise(struct lw_document *document, const struct lw_record *record,
                      const struct lw_noise_result *result);
+void lw_report_restart(struct lw_document *document, const struct lw_plan *plan,
+                       const struct lw_record *record, const struct lw_restart_result *result);
+void lw_report_restart_annex(struct lw_document *document, const struct lw_restart_result *result);
 void lw_report_scan(struct lw_document *document, const struct lw_record *record,
                     const struct lw_scan_result *result);
 void lw_report_roster(struct lw_document *document, const struct lw_record *record,

@@ -181,6 +181,11 @@ static const struct method methods[] = {
      N_("Addresses. A node is written to only when one node answers where it is and none where it "
         "is to be; several reads of serial and live value tell two like nodes from one. It counts "
         "as assigned when the same serial answers at the new place and none at the old.")},
+    {"restart",
+     N_("Restart. All nodes are polled in turn while the supply is switched off and on; a first "
+        "answer is known to the time since the node was last asked. A restart is proved by the "
+        "node's own uptime, its count of restarts, or its count of bus messages (MODBUS "
+        "Application Protocol V1.1b3, 6.8), which begins anew.")},
     {"noise",
      N_("Noise. Standard deviation of readings at rest about a straight line through them, "
         "with chi-square bounds for as many independent readings as the correlation of "

@@ -95,6 +95,12 @@ static void tell_scan(struct lw_document *document, const struct lw_report_view 
     lw_report_scan(document, counted->record, counted->result);
 }
 
+static void tell_restart(struct lw_document *document, const struct lw_report_view *view,
+                         const struct lw_report_counted *counted)
+{
+    lw_report_restart(document, view->plan, counted->record, counted->result);
+}
+
 static void tell_compare(struct lw_document *document, const struct lw_report_view *view,
                          const struct lw_report_counted *counted)
 {
@@ -121,10 +127,10 @@ struct section {
                  const struct lw_report_counted *counted);
 };
 
-static const struct section sections[] = {{"supply", tell_supply}, {"link", tell_link},
-                                          {"noise", tell_noise},   {"touch", tell_touch},
-                                          {"watch", tell_watch},   {"roster", tell_roster},
-                                          {"scan", tell_scan},     {"compare", tell_compare}};
+static const struct section sections[] = {
+    {"supply", tell_supply}, {"link", tell_link},   {"noise", tell_noise},
+    {"touch", tell_touch},   {"watch", tell_watch}, {"restart", tell_restart},
+    {"roster", tell_roster}, {"scan", tell_scan},   {"compare", tell_compare}};
 
 static bool tell_check(struct lw_document *document, const struct lw_report_view *view,
                        const struct section *section)
@@ -183,6 +189,8 @@ static void annex(struct lw_document *document, const struct lw_report_view *vie
             lw_report_compare_annex(document, counted->result);
         } else if (strcmp(check, "noise") == 0) {
             lw_report_noise_annex(document, counted->result);
+        } else if (strcmp(check, "restart") == 0) {
+            lw_report_restart_annex(document, counted->result);
         }
     }
 }

@@ -178,7 +178,7 @@ static void nodes_in_a_cold_start_trap_stay_away(void **state)
     finds(&(struct cell){.airs = 8,
                          .supplies = "[{\"name\": \"PS1\", \"nominal_v\": 24, \"limit_a\": 0.9, "
                                      "\"feeds_tap\": 1}]"},
-          3, "restart_stays_away", 1, "P01-P08 stay silent after switching on, 3 times of 3");
+          3, "restart_stays_away", 1, "P01-P08 stay silent after switching on, in 3 of 3 cycles");
 }
 
 // The trap of the second section alone: its supply is the weak one.
@@ -190,7 +190,7 @@ static void only_the_section_that_is_trapped_is_named(void **state)
                                      "\"feeds_tap\": 1}, {\"name\": \"PS2\", \"nominal_v\": 24, "
                                      "\"limit_a\": 0.4, \"feeds_tap\": 5, \"cuts_before\": "
                                      "\"both\"}]"},
-          3, "restart_stays_away", 1, "P05-P08 stay silent after switching on, 3 times of 3");
+          3, "restart_stays_away", 1, "P05-P08 stay silent after switching on, in 3 of 3 cycles");
 }
 
 // PS1 alone cannot start them and PS2 latches off when it is alone: after PS2 nothing comes.
@@ -240,7 +240,7 @@ static void a_supply_that_never_gets_up_leaves_all_away(void **state)
                                      "\"hiccup_off_s\": 0.5}]",
                          .faults = "{\"kind\": \"overloaded_supply\", \"supply\": \"PS1\", "
                                    "\"extra_a\": 1.45, \"from_s\": 4}"},
-          2, "restart_stays_away", 1, "P01-P06 stay silent after switching on, 2 times of 2");
+          2, "restart_stays_away", 1, "P01-P06 stay silent after switching on, in 2 of 2 cycles");
 }
 
 static void a_node_that_goes_down_again_is_told_by_its_uptime(void **state)
@@ -249,7 +249,7 @@ static void a_node_that_goes_down_again_is_told_by_its_uptime(void **state)
     finds(&(struct cell){.probes = 6,
                          .faults = "{\"kind\": \"dead_node\", \"tap\": 5, \"from_s\": 12, "
                                    "\"to_s\": 12.2}"},
-          1, "restart_again", 1, "P05 goes down again after it has come up, 1 times");
+          1, "restart_again", 1, "P05 goes down again after it has come up (counted: 1)");
 }
 
 // An air gauge has no uptime; its count of bus messages begins anew.
@@ -281,7 +281,7 @@ static void a_node_that_falls_silent_in_the_end_is_lost(void **state)
     (void)state;
     finds(&(struct cell){.probes = 6,
                          .faults = "{\"kind\": \"dead_node\", \"tap\": 5, \"from_s\": 12}"},
-          1, "restart_lost", 1, "P05 comes up and is silent in the end, 1 times of 1");
+          1, "restart_lost", 1, "P05 comes up and is silent in the end, in 1 of 1 cycles");
 }
 
 // Its sensor gets its plug after the node has started.
