@@ -186,6 +186,12 @@ static const struct method methods[] = {
         "answer is known to the time since the node was last asked. A restart is proved by the "
         "node's own uptime, its count of restarts, or its count of bus messages (MODBUS "
         "Application Protocol V1.1b3, 6.8), which begins anew.")},
+    {"meter",
+     N_("Hand meter. A value is held against its band with the maker's limits of the meter as an "
+        "even distribution (JCGM 100:2008, 4.3.7) at one-sided 95 %. Bands of the data pair count "
+        "terminators, receivers of 12 kohm a unit load (TIA/EIA-485-A) and the bias, resistors 5 % "
+        "either way; continuity by a hand meter is below 1 ohm (common practice) and proves no "
+        "quality.")},
     {"noise",
      N_("Noise. Standard deviation of readings at rest about a straight line through them, "
         "with chi-square bounds for as many independent readings as the correlation of "

@@ -121,16 +121,24 @@ static void tell_watch(struct lw_document *document, const struct lw_report_view
     lw_report_watch(document, view, counted->record, counted->result);
 }
 
+static void tell_meter(struct lw_document *document, const struct lw_report_view *view,
+                       const struct lw_report_counted *counted)
+{
+    (void)view;
+    lw_report_meter(document, counted->record, counted->result);
+}
+
 struct section {
     const char *check;
     void (*tell)(struct lw_document *document, const struct lw_report_view *view,
                  const struct lw_report_counted *counted);
 };
 
-static const struct section sections[] = {
-    {"supply", tell_supply}, {"link", tell_link},   {"noise", tell_noise},
-    {"touch", tell_touch},   {"watch", tell_watch}, {"restart", tell_restart},
-    {"roster", tell_roster}, {"scan", tell_scan},   {"compare", tell_compare}};
+static const struct section sections[] = {{"supply", tell_supply},   {"meter", tell_meter},
+                                          {"link", tell_link},       {"noise", tell_noise},
+                                          {"touch", tell_touch},     {"watch", tell_watch},
+                                          {"restart", tell_restart}, {"roster", tell_roster},
+                                          {"scan", tell_scan},       {"compare", tell_compare}};
 
 static bool tell_check(struct lw_document *document, const struct lw_report_view *view,
                        const struct section *section)

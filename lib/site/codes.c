@@ -576,6 +576,69 @@ const struct lw_code lw_codes[] = {
      N_("prove the place of %s before its readings are trusted"), moving_parts},
     {"touch_untouched", "touch", N_("sensors were not touched"),
      N_("go on with the walk: linewalk touch --resume takes over what is proved"), moving_parts},
+    // Hand meter.
+    {"meter_live", "meter", N_("the rail is not dead"),
+     N_("switch the supply off and secure it, wait until its capacitors are empty, measure %s "
+        "again"),
+     live_parts},
+    {"meter_value", "meter", N_("a hand meter's value outside its band"),
+     N_("measure again at %s, then look at the plan"), live_parts},
+    {"meter_short", "meter", N_("V+ is shorted, or nearly"),
+     N_("do not switch on: part the chain in the middle and measure both halves from %s until the "
+        "short is found"),
+     plugs_off},
+    {"meter_polarity", "meter", N_("a supply's V+ does not reach V+ of the chain"),
+     N_("look at the lead of %s from terminal to terminal: swapped, open, fuse out"), plugs_off},
+    {"meter_pair", "meter", N_("the data pair's resistance is not that of the plan"),
+     N_("look for the terminators at both ends and only there, then measure from the other end of "
+        "%s: a broken pair shows at one end only"),
+     plugs_off},
+    {"meter_pair_zero", "meter",
+     N_("a data wire touches 0 V or the shield, or the bias is not as "
+        "planned"),
+     N_("unplug nodes one by one from the far end and watch the meter at %s: what it jumps at is "
+        "the place; then look at the bias"),
+     plugs_off},
+    {"meter_bond", "meter", N_("0 V is not bonded where the plan bonds it"),
+     N_("look at the clamp and its bare metal at %s"), plugs_off},
+    {"meter_second_bond", "meter", N_("0 V reaches the frame at a second place"),
+     N_("look for end clamps, shields and a laptop's charger that bond 0 V beside %s; 0 V belongs "
+        "to the frame at one place"),
+     N_("never open a protective earth: only the bonds of 0 V are meant")},
+    {"meter_fuse", "meter", N_("a fuse does not fit the plan"),
+     N_("fit the fuse that the draw and the thinnest cable behind %s call for"), plugs_off},
+    {"meter_supply", "meter", N_("a supply's voltage is not as set"),
+     N_("measure at the terminals of %s once more under load, then set it"), supply_settings},
+    {"meter_draw", "meter", N_("a supply gives more or less than planned"),
+     N_("count the nodes on %s and compare with the plan"), live_parts},
+    {"meter_volts", "meter", N_("the voltage at a tap is not as planned"),
+     N_("measure at the taps before %s: the drop is where two neighbours differ most; then "
+        "linewalk "
+        "supply --meter with this file"),
+     live_parts},
+    {"meter_idle", "meter", N_("the idle voltage of the data pair is wrong"),
+     N_("with nobody sending measure D1 over D0 again at %s; then look at bias, terminators, and "
+        "whether D1 and D0 are swapped"),
+     live_parts},
+    {"meter_frame", "meter", N_("0 V is too far from the frame"),
+     N_("measure 0 V to the frame at the bond and at %s with all nodes on: what rises between is "
+        "the return current's drop"),
+     N_("never open a protective earth to break a loop of 0 V")},
+    {"meter_left", "meter", N_("values of the hand meter were left out"),
+     N_("make them up: linewalk meter asks for all of them"), NULL},
+    {"meter_earth_left", "meter", N_("protective conductor left to a qualified person"),
+     N_("have its continuity tested by a qualified person with a tester made for it, and the "
+        "result "
+        "put with this report"),
+     N_("a hand meter's small current proves no protective conductor")},
+    {"meter_instrument_due", "meter", N_("the meter has no valid certificate"),
+     N_("measure again with a meter in date, or have %s calibrated and say so"), NULL},
+
+    // Checklist.
+    {"checklist_no", "checklist", N_("something is not as it should be"),
+     N_("put it right, then answer %s again"), moving_parts},
+    {"checklist_open", "checklist", N_("a required item was not answered"),
+     N_("look at it and answer %s: linewalk checklist --resume goes on there"), moving_parts},
 
     // Resend: a recording's reads sent again.
     {"compare_supply_lower", "compare", N_("less voltage than on the earlier visit"),

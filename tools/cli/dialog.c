@@ -120,6 +120,28 @@ static enum lw_status read_answers(const char *path, struct lw_list *list, struc
     return status;
 }
 
+// Who went back has taken the answer before away.
+static void take_back(struct lw_list *list)
+{
+    struct given *given = list->items;
+    size_t kept = 0;
+    for (size_t i = 0; i < list->count; i++) {
+        bool back = strcmp(given[i].answer, "back") == 0;
+        struct given *gone = back && kept > 0 ? &given[--kept] : NULL;
+        if (gone != NULL) {
+            free(gone->id);
+            free(gone->answer);
+        }
+        if (back) {
+            free(given[i].id);
+            free(given[i].answer);
+        } else {
+            given[kept++] = given[i];
+        }
+    }
+    list->count = kept;
+}
+
 // The answers of the last record of the check, when that was cut short.
 static enum lw_status read_earlier(struct lw_talk *talk, struct lw_error *error)
 {
@@ -132,7 +154,10 @@ static enum lw_status read_earlier(struct lw_talk *talk, struct lw_error *error)
                        check);
     }
     lw_visit_path(&session->visit, last->number, check, "answers.csv", path, sizeof path);
-    return lw_file_exists(path) ? read_answers(path, &talk->earlier, error) : LW_OK;
+    enum lw_status status =
+        lw_file_exists(path) ? read_answers(path, &talk->earlier, error) : LW_OK;
+    take_back(&talk->earlier);
+    return status;
 }
 
 enum lw_status lw_talk_open(struct lw_session *session, struct lw_step *step,
@@ -325,9 +350,8 @@ static enum lw_status one_question(struct lw_talk *talk, struct lw_dialog *dialo
     if (status == LW_OK && said == LW_SAID_STOP) {
         return lw_fail(error, LW_CANCELLED, "stopped");
     }
-    return status == LW_OK
-               ? keep(talk, question->id, typed[0] != '\0' ? typed : question->obvious, error)
-               : status;
+    const char *kept = said == LW_SAID_BACK ? "back" : typed[0] != '\0' ? typed : question->obvious;
+    return status == LW_OK ? keep(talk, question->id, kept, error) : status;
 }
 
 enum lw_status lw_talk_on(struct lw_talk *talk, struct lw_dialog *dialog, enum lw_dialog_next *next,

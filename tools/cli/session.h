@@ -108,6 +108,11 @@ enum lw_status lw_step_capture_again(struct lw_session *session, struct lw_step 
 enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, const char *path,
                               const struct lw_record_file **kept, struct lw_error *error);
 
+// Writes a file beside the step's record, as NNNN-CHECK.ENDING, and lists it there in the same way.
+enum lw_status lw_step_write(struct lw_session *session, struct lw_step *step, const char *ending,
+                             const char *bytes, size_t length, const struct lw_record_file **kept,
+                             struct lw_error *error);
+
 // Begins the file of a dialog's answers beside the step's record, once; a table question,answer.
 // Does nothing without a visit.
 enum lw_status lw_step_keep_answers(struct lw_session *session, struct lw_step *step,

@@ -214,27 +214,35 @@ static bool add_file(struct lw_list *files, const char *name, const char *digest
 
 enum { MOST_ATTACHED_BYTES = 64 * 1024 * 1024 };
 
-enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, const char *path,
-                              const struct lw_record_file **kept, struct lw_error *error)
+enum lw_status lw_step_write(struct lw_session *session, struct lw_step *step, const char *ending,
+                             const char *bytes, size_t length, const struct lw_record_file **kept,
+                             struct lw_error *error)
 {
-    const char *dot = strrchr(path, '.');
     char to[LW_PATH], digest[LW_DIGEST];
-    struct lw_text bytes = {0};
-    if (dot == NULL || strchr(dot, '/') != NULL || strlen(dot) < 2 || strlen(dot) > 6) {
-        return lw_fail(error, LW_USAGE, "'%s' has no ending that says what it is", path);
-    }
-    enum lw_status status = lw_file_read(path, MOST_ATTACHED_BYTES, &bytes, error);
-    const char *name = ending_name(session, step, dot + 1, to, sizeof to);
+    const char *name = ending_name(session, step, ending, to, sizeof to);
+    enum lw_status status = lw_file_write_new(to, bytes, length, error);
     if (status == LW_OK) {
-        status = lw_file_write_new(to, bytes.bytes, bytes.length, error);
-    }
-    if (status == LW_OK) {
-        lw_digest(bytes.bytes, bytes.length, digest);
+        lw_digest(bytes, length, digest);
         status = add_file(&step->files, name, digest) ? LW_OK
                                                       : lw_fail(error, LW_MEMORY, "out of memory");
     }
     if (status == LW_OK && kept != NULL) {
         *kept = &((const struct lw_record_file *)step->files.items)[step->files.count - 1];
+    }
+    return status;
+}
+
+enum lw_status lw_step_attach(struct lw_session *session, struct lw_step *step, const char *path,
+                              const struct lw_record_file **kept, struct lw_error *error)
+{
+    const char *dot = strrchr(path, '.');
+    struct lw_text bytes = {0};
+    if (dot == NULL || strchr(dot, '/') != NULL || strlen(dot) < 2 || strlen(dot) > 6) {
+        return lw_fail(error, LW_USAGE, "'%s' has no ending that says what it is", path);
+    }
+    enum lw_status status = lw_file_read(path, MOST_ATTACHED_BYTES, &bytes, error);
+    if (status == LW_OK) {
+        status = lw_step_write(session, step, dot + 1, bytes.bytes, bytes.length, kept, error);
     }
     lw_text_finish(&bytes);
     return status;
