@@ -17,7 +17,7 @@ struct walk {
     int exit_status;
 };
 
-static const char *const walk_order[] = {"scan", "roster", "link", "supply", "noise"};
+static const char *const walk_order[] = {"scan", "roster", "link", "supply", "noise", "touch"};
 
 // The reason behind "CHECK:" in the list, into `reason`; false when the check is not left out.
 static bool skip_reason(const char *list, const char *check, char *reason, size_t size)
@@ -47,11 +47,28 @@ static enum lw_status check_skips(const char *list, struct lw_error *error)
         if (!known || name + 1 >= length) {
             return lw_fail(error, LW_USAGE,
                            "--skip takes CHECK:REASON, and CHECK is one of scan, roster, link, "
-                           "supply, noise");
+                           "supply, noise, touch");
         }
         at += length + (at[length] == ',');
     }
     return LW_OK;
+}
+
+static bool is_required(const struct lw_plan *plan, const char *check)
+{
+    char *const *names = plan->required_checks.items;
+    for (size_t i = 0; i < plan->required_checks.count; i++) {
+        if (strcmp(names[i], check) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// What needs hands in the machine is walked where the plan requires it.
+static bool belongs(const struct lw_plan *plan, const char *check)
+{
+    return strcmp(check, "touch") != 0 || is_required(plan, check);
 }
 
 static int run_check(struct walk *walk, const char *check, bool required)
@@ -60,6 +77,10 @@ static int run_check(struct walk *walk, const char *check, bool required)
     if (strcmp(check, "scan") == 0) {
         struct lw_scan_options options = {.gentle = session->cli->settings.gentle};
         return lw_do_scan(session, &options, required);
+    }
+    if (strcmp(check, "touch") == 0) {
+        const struct lw_touch_request request = {.returns = 3, .wait_s = 60, .return_limit = NAN};
+        return lw_do_touch(session, &request, required);
     }
     if (strcmp(check, "roster") == 0) {
         struct lw_roster_request request = {0};
@@ -84,8 +105,9 @@ static int record_skip(struct walk *walk, const char *check, const char *reason)
     enum lw_status status = lw_step_begin(&walk->session, &step, check, false, &error);
     step.skipped = reason;
     if (status == LW_OK) {
-        lw_findings_add(&step.findings, "commission_skipped", LW_NOT_TESTED, "%s left out: %s",
-                        check, reason);
+        struct lw_finding *finding = lw_findings_add(
+            &step.findings, "commission_skipped", LW_NOT_TESTED, "%s left out: %s", check, reason);
+        lw_finding_about(&step.findings, finding, check);
     }
     int exit_status = lw_step_end(&walk->session, &step, status, &error, false);
     lw_step_print(&walk->session, &step);
@@ -99,17 +121,6 @@ static bool done_before(const struct walk *walk, const char *check)
     return !walk->again && record != NULL && record->complete && record->skipped == NULL;
 }
 
-static bool is_required(const struct lw_plan *plan, const char *check)
-{
-    char *const *names = plan->required_checks.items;
-    for (size_t i = 0; i < plan->required_checks.count; i++) {
-        if (strcmp(names[i], check) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
 // A verdict of 1 goes on to the next check; a line that failed or an interruption ends the walk.
 static void walk_on(struct walk *walk)
 {
@@ -117,6 +128,9 @@ static void walk_on(struct walk *walk)
         const char *check = walk_order[i];
         char reason[200];
         int exit_status;
+        if (!belongs(&walk->session.plan, check)) {
+            continue;
+        }
         printf("%s%s\n", i > 0 ? "\n" : "", check);
         if (done_before(walk, check)) {
             printf("done before in this visit (--again does it anew)\n");
@@ -172,6 +186,6 @@ int lw_cmd_commission(struct lw_cli *cli)
 
 const struct lw_command lw_command_commission = {
     "commission", "the whole walk, then the report", "",
-    "Scan, roster, link, supply and noise in order on one open line, then the report. It goes on "
-    "where an earlier walk of the same visit stopped.",
+    "Scan, roster, link, supply and noise in order on one open line, and touch where the plan "
+    "requires it, then the report. It goes on where an earlier walk of the same visit stopped.",
     lw_cmd_commission};
