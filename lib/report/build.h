@@ -81,14 +81,11 @@ void lw_report_link(struct lw_document *document, const struct lw_plan *plan,
                     const struct lw_record *record, const struct lw_link_result *result);
 void lw_report_noise(struct lw_document *document, const struct lw_record *record,
                      const struct lw_noise_result *result);
-<<<<<<< HEAD
 void lw_report_restart(struct lw_document *document, const struct lw_plan *plan,
                        const struct lw_record *record, const struct lw_restart_result *result);
 void lw_report_restart_annex(struct lw_document *document, const struct lw_restart_result *result);
-=======
 void lw_report_meter(struct lw_document *document, const struct lw_record *record,
                      const struct lw_meter_result *result);
->>>>>>> eb38a24 (Hand meter: guided steps, bands from the plan, the meter's own uncertainty)
 void lw_report_scan(struct lw_document *document, const struct lw_record *record,
                     const struct lw_scan_result *result);
 void lw_report_roster(struct lw_document *document, const struct lw_record *record,
