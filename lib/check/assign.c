@@ -162,9 +162,9 @@ static void make_label(struct lw_assign *assign)
     const struct lw_chain_entry *entry = lw_assign_entry(assign);
     struct lw_assign_node *node = lw_assign_node(assign);
     char text[300];
-    snprintf(text, sizeof text, "%s  %d  %s%s%s%s%s", entry->node, node->to_address,
-             node->to_framing, entry->place != NULL ? "  " : "",
-             entry->place != NULL ? entry->place : "", node->serial != NULL ? "  " : "",
+    snprintf(text, sizeof text, "%s | %d | %s%s%s%s%s", entry->node, node->to_address,
+             node->to_framing, entry->place != NULL ? " | " : "",
+             entry->place != NULL ? entry->place : "", node->serial != NULL ? " | " : "",
              node->serial != NULL ? node->serial : "");
     lw_assign_keep(assign, &node->label, text);
 }
