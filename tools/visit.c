@@ -52,6 +52,9 @@ static const char *state_of(const struct lw_acceptance_check *check)
     if (check->number == 0) {
         return "not done";
     }
+    if (check->outdated) {
+        return "outdated";
+    }
     return check->done ? lw_verdict_shown(check->verdict) : "interrupted";
 }
 

@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "base/words.h"
+#include "check/assign.h"
 #include "site/visit.h"
 
 #include <string.h>
@@ -71,13 +72,36 @@ static bool is_check(const struct lw_record *record)
 static void take_record(const struct lw_record *record, struct lw_acceptance *acceptance)
 {
     struct lw_acceptance_check *check = check_named(acceptance, record->check);
-    if (check == NULL || (check->done && !record->complete)) {
+    bool writes = strcmp(record->check, "assign") == 0; // what was written, was, finished or not
+    if (check == NULL || (check->done && !record->complete && !writes)) {
         return;
     }
     check->number = record->number;
     check->skipped = record->skipped;
     check->done = record->complete && record->skipped == NULL;
     check->verdict = check->done ? (enum lw_verdict)record->verdict : LW_NOT_TESTED;
+}
+
+// Who answers where is not proved any more once an address was written.
+static void take_outdated(const struct lw_record *records, size_t count,
+                          struct lw_acceptance *acceptance)
+{
+    static const char *const of_addresses[] = {"scan", "roster", "touch"};
+    int written = 0;
+    for (size_t i = 0; i < count; i++) {
+        written = lw_assign_wrote(&records[i]) ? records[i].number : written;
+    }
+    for (size_t i = 0; i < acceptance->check_count; i++) {
+        struct lw_acceptance_check *check = &acceptance->checks[i];
+        for (size_t k = 0; k < sizeof of_addresses / sizeof *of_addresses; k++) {
+            if (strcmp(check->check, of_addresses[k]) == 0 && check->done &&
+                check->number < written) {
+                check->outdated = true;
+                check->done = false;
+                check->verdict = LW_NOT_TESTED;
+            }
+        }
+    }
 }
 
 static void because(struct lw_acceptance *acceptance, const char *check, const char *reason)
@@ -189,6 +213,9 @@ static const char *reason_of(const struct lw_acceptance_check *check)
     if (check->number == 0) {
         return N_("not done");
     }
+    if (check->outdated) {
+        return N_("done before addresses were written");
+    }
     if (!check->done) {
         return N_("interrupted before its end");
     }
@@ -219,6 +246,7 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
         }
     }
     take_states(items, records->count, acceptance);
+    take_outdated(items, records->count, acceptance);
     size_t open_points = count_open_points(items, records->count);
     if (open_points > 0) {
         acceptance->verdict = worse(acceptance->verdict, LW_ACCEPTED_WITH_REMARKS);

@@ -20,6 +20,7 @@ enum { LW_ACCEPTANCE_CHECKS = 32 };
 struct lw_acceptance_check {
     const char *check;
     bool required, done; // done: a complete record is there
+    bool outdated;       // it was, before addresses were written
     enum lw_verdict verdict;
     int number;          // of the record that counts: the last one of that check; 0: none
     const char *skipped; // reason, when it was skipped on purpose

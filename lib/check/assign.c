@@ -522,7 +522,7 @@ static const struct lw_assign_write *last_write(struct lw_assign *assign)
 static enum lw_status act_writing(struct lw_assign *assign)
 {
     struct lw_assign_node *node = lw_assign_node(assign);
-    node->state = LW_ASSIGN_LOST; // unless it is found
+    node->state = LW_ASSIGN_UNPROVED;
     enum lw_status status = lw_assign_write_all(assign);
     if (status != LW_OK || node->writes.count == 0) {
         return status;
@@ -540,6 +540,7 @@ static enum lw_status act_writing(struct lw_assign *assign)
         lw_assign_say(assign, "%s refused register %d = %d (%s): exception %d.", node->node,
                       last->at, last->value, last->what, last->exception);
     } else {
+        node->state = LW_ASSIGN_LOST;
         lw_assign_say(assign, "%s did not confirm register %d = %d (%s); it may have taken it.",
                       node->node, last->at, last->value, last->what);
     }

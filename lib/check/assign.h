@@ -28,6 +28,7 @@ enum lw_assign_state {
     LW_ASSIGN_UNDONE,   // assigned, and put back
     LW_ASSIGN_LEFT,     // nothing was written; `problem` says why
     LW_ASSIGN_REFUSED,  // the node refused a write
+    LW_ASSIGN_UNPROVED, // written to, and not looked for since
     LW_ASSIGN_LOST, // written to, and not found where it is to be; after_address says where it is
 };
 
@@ -129,6 +130,11 @@ enum lw_status lw_assign_act(struct lw_assign *assign, const struct lw_run *run,
                              struct lw_client *client, struct lw_error *error);
 // The oldest line for the person that was not taken yet, NULL: none; to free.
 char *lw_assign_says(struct lw_assign *assign);
+
+// Whether a record is of assign and registers were written; false for what cannot be read.
+bool lw_assign_wrote(const struct lw_record *record);
+// Whether the later one of two records of assign has come to every node of the earlier one.
+bool lw_assign_covers(const struct lw_record *later, const struct lw_record *earlier);
 
 void lw_assign_findings(const struct lw_assign_result *result, struct lw_findings *findings);
 

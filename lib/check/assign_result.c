@@ -10,8 +10,8 @@
 #include <string.h>
 
 static const char *const way_words[] = {"written", "switches", "none", NULL};
-static const char *const state_words[] = {"open", "assigned", "already", "undone",
-                                          "left", "refused",  "lost",    NULL};
+static const char *const state_words[] = {"open",    "assigned", "already", "undone", "left",
+                                          "refused", "unproved", "lost",    NULL};
 static const char *const problem_words[] = {
     "none", "nobody", "doubled", "taken", "wrong_kind", "other_serial", "cannot", "declined", NULL};
 
@@ -103,6 +103,58 @@ static const struct lw_field assign_fields[] = {
 const struct lw_shape lw_assign_shape = {
     .name = "assign", .size = sizeof(struct lw_assign_result), .fields = assign_fields};
 
+static bool read_result(const struct lw_record *record, struct lw_assign_result *result)
+{
+    return strcmp(record->check, "assign") == 0 && record->result != NULL &&
+           lw_json_read(&lw_assign_shape, record->result, strlen(record->result), result, NULL) ==
+               LW_OK;
+}
+
+bool lw_assign_wrote(const struct lw_record *record)
+{
+    struct lw_assign_result result;
+    bool wrote = false;
+    if (!read_result(record, &result)) {
+        return false;
+    }
+    const struct lw_assign_node *nodes = result.nodes.items;
+    for (size_t i = 0; i < result.nodes.count; i++) {
+        wrote = wrote || nodes[i].writes.count > 0;
+    }
+    lw_json_free(&lw_assign_shape, &result);
+    return wrote;
+}
+
+static bool has_come_to(const struct lw_assign_result *result, int tap)
+{
+    const struct lw_assign_node *nodes = result->nodes.items;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        if (nodes[i].tap == tap && nodes[i].state != LW_ASSIGN_OPEN &&
+            nodes[i].state != LW_ASSIGN_LEFT) {
+            return true;
+        }
+    }
+    return false;
+}
+
+bool lw_assign_covers(const struct lw_record *later, const struct lw_record *earlier)
+{
+    struct lw_assign_result new, old;
+    if (!read_result(later, &new)) {
+        return false;
+    }
+    bool covers = read_result(earlier, &old);
+    if (covers) {
+        const struct lw_assign_node *nodes = old.nodes.items;
+        for (size_t i = 0; i < old.nodes.count; i++) {
+            covers = covers && has_come_to(&new, nodes[i].tap);
+        }
+        lw_json_free(&lw_assign_shape, &old);
+    }
+    lw_json_free(&lw_assign_shape, &new);
+    return covers;
+}
+
 static struct lw_finding *about(struct lw_findings *findings, struct lw_finding *finding,
                                 const struct lw_assign_node *node)
 {
@@ -154,6 +206,12 @@ static void find_written(const struct lw_assign_node *node, struct lw_findings *
             lw_finding_because(findings, finding, "register %d = %d (%s): exception %d", write->at,
                                write->value, write->what, write->exception);
         }
+        because_where(findings, finding, node);
+    } else if (node->state == LW_ASSIGN_UNPROVED) {
+        finding = about(findings,
+                        lw_findings_add(findings, "assign_unproved", LW_UNDECIDED,
+                                        "%s was written to and not looked for since", node->node),
+                        node);
         because_where(findings, finding, node);
     } else if (node->state == LW_ASSIGN_LOST) {
         finding = about(findings,

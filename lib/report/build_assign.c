@@ -21,6 +21,8 @@ static const char *state_word(int state)
         return _("left as it was");
     case LW_ASSIGN_REFUSED:
         return _("refused by the node");
+    case LW_ASSIGN_UNPROVED:
+        return _("written, not proved");
     case LW_ASSIGN_LOST:
         return _("not found afterwards");
     }
@@ -70,9 +72,11 @@ static void write_row(struct lw_document *document, const struct lw_assign_node 
                       const struct lw_assign_write *write)
 {
     char time[64], what[64];
-    lw_report_time(write->time, time, sizeof time);
+    const char *when = write->time != NULL ? write->time : "";
+    bool whole = strlen(when) >= sizeof "2026-11-25T08:31:02" - 1;
+    lw_print(time, sizeof time, "%.10s %.8s UTC", when, whole ? when + 11 : "");
     lw_print(what, sizeof what, "%s%s", _(write->what), write->undo ? _(" (undo)") : "");
-    lw_document_cell(document, write->time != NULL ? time : NULL);
+    lw_document_cell(document, whole ? time : NULL);
     lw_document_cell(document, node->node);
     place_cell(document, write->to_address, write->to_framing);
     lw_document_cell(document, what);

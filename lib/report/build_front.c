@@ -225,6 +225,7 @@ static void checked_row(struct lw_document *document, const struct lw_report_vie
     lw_document_cell(document, _(lw_verdict_shown(check->verdict)));
     lw_document_cell(document, check->skipped != NULL ? check->skipped
                                : record == NULL       ? _("not done")
+                               : check->outdated      ? _("before addresses were written")
                                : !check->done         ? _("not finished")
                                                       : NULL);
     lw_document_mark(document, check->verdict);

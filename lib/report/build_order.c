@@ -25,6 +25,9 @@ static bool replaces(const struct lw_record *later, const struct lw_record *earl
     if (strcmp(later->check, earlier->check) != 0 || is_one_of(later->check, "note", "visit")) {
         return false;
     }
+    if (strcmp(later->check, "assign") == 0) {
+        return lw_assign_covers(later, earlier);
+    }
     if (later->skipped != NULL || (earlier->complete && !later->complete)) {
         return false;
     }
@@ -37,8 +40,8 @@ static bool is_replaced(const struct lw_list *records, size_t index)
     for (size_t i = 0; i < records->count; i++) {
         const struct lw_record *other = lw_report_record_at(records, i);
         bool later = i > index && replaces(other, record);
-        bool finished_before =
-            i < index && !record->complete && other->complete && replaces(other, record);
+        bool finished_before = i < index && strcmp(record->check, "assign") != 0 &&
+                               !record->complete && other->complete && replaces(other, record);
         if (later || finished_before) {
             return true;
         }

@@ -753,6 +753,9 @@ const struct lw_code lw_codes[] = {
      N_("compare the setup in the profile of %s with the maker's manual: registers, unlocking, "
         "function, and whether a key or jumper has to be set"),
      NULL},
+    {"assign_unproved", "assign", N_("a node was written to and not looked for since"),
+     N_("restart %s and assign it again: it is looked for where it is to be, then where it was"),
+     plugs_off},
     {"assign_lost", "assign", N_("a node was written to and not found at its new place"),
      N_("restart %s and look for it: linewalk scan, at the old and at the new framing; then assign "
         "it again from where it is (--from, --from-framing)"),

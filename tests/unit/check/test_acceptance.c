@@ -231,9 +231,39 @@ static void signatures_and_signed_papers_judge_nothing(void **state)
     assert_int_equal(acceptance.check_count, 5);
 }
 
+static void a_roster_from_before_an_address_was_written_counts_no_more(void **state)
+{
+    (void)state;
+    static char wrote[] =
+        "{\"nodes\": [{\"tap\": 3, \"node\": \"P03\", \"state\": \"assigned\", \"writes\": "
+        "[{\"what\": \"address\", \"to_address\": 247, \"function\": 6, \"register\": 200, "
+        "\"value\": 3, \"before\": null, \"outcome\": \"answered\"}]}]}";
+    static char left[] = "{\"nodes\": [{\"tap\": 3, \"node\": \"P03\", \"state\": \"left\"}]}";
+    struct records records = all_five(LW_PASS);
+    add(&records, "assign", LW_PASS)->result = left;
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    add(&records, "assign", LW_PASS)->result = wrote;
+    assert_int_equal(judged(&records).verdict, LW_INCOMPLETE);
+    add(&records, "scan", LW_PASS);
+    assert_int_equal(judged(&records).verdict, LW_INCOMPLETE);
+    add(&records, "roster", LW_PASS);
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+}
+
+static void an_assignment_that_was_cut_short_is_not_hidden_by_an_earlier_one(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    add(&records, "assign", LW_PASS);
+    add(&records, "assign", LW_UNDECIDED)->complete = false;
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED_WITH_REMARKS);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_roster_from_before_an_address_was_written_counts_no_more),
+        cmocka_unit_test(an_assignment_that_was_cut_short_is_not_hidden_by_an_earlier_one),
         cmocka_unit_test(one_required_check_decides),
         cmocka_unit_test(a_check_beyond_the_required_ones_can_only_add_remarks_or_fail),
         cmocka_unit_test(no_records_are_incomplete),

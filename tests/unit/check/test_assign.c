@@ -511,7 +511,7 @@ static void power_lost_while_writing_leaves_a_true_record(void **state)
     power_lost_at(sent_ns[3] + 12000000, LOST_AND_THERE);
 }
 
-static void stopped_between_write_and_restart_it_counts_as_not_found(void **state)
+static void stopped_between_write_and_restart_it_counts_as_not_proved(void **state)
 {
     (void)state;
     struct bench bench;
@@ -520,10 +520,10 @@ static void stopped_between_write_and_restart_it_counts_as_not_found(void **stat
     const char *const script[] = {"assign.who=E. Example", "P03.write=yes", NULL};
     assert_int_equal(drive(&bench, script), LW_CANCELLED);
     const struct lw_assign_node *node = node_at(&bench, 0);
-    assert_int_equal(node->state, LW_ASSIGN_LOST);
+    assert_int_equal(node->state, LW_ASSIGN_UNPROVED);
     assert_int_equal(node->writes.count, 4);
     judge(&bench);
-    assert_non_null(walk_found(&bench.walk, "assign_lost", "P03"));
+    assert_non_null(walk_found(&bench.walk, "assign_unproved", "P03"));
     // the same command goes on from where the node is: written, and restarted since
     struct lw_error error = {0};
     assert_int_equal(lw_client_wait(bench.walk.client, 65, &error), LW_OK);
@@ -817,7 +817,7 @@ int main(void)
         cmocka_unit_test(a_refusal_by_the_node_ends_the_writing),
         cmocka_unit_test(a_refusal_in_the_middle_can_be_undone),
         cmocka_unit_test(power_lost_while_writing_leaves_a_true_record),
-        cmocka_unit_test(stopped_between_write_and_restart_it_counts_as_not_found),
+        cmocka_unit_test(stopped_between_write_and_restart_it_counts_as_not_proved),
         cmocka_unit_test(profiles_decide_how_it_is_written),
         cmocka_unit_test(what_holds_at_once_is_followed),
         cmocka_unit_test(switches_are_told_and_verified),

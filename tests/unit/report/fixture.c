@@ -369,7 +369,12 @@ static void make_acceptance(struct fixture *fixture)
     for (size_t i = 0; i < CHECKS; i++) {
         const struct lw_record *record = &fixture->records[i];
         acceptance->checks[acceptance->check_count++] = (struct lw_acceptance_check){
-            record->check, true, true, (enum lw_verdict)record->verdict, record->number, NULL};
+            .check = record->check,
+            .required = true,
+            .done = true,
+            .verdict = (enum lw_verdict)record->verdict,
+            .number = record->number,
+        };
     }
     acceptance->checks[acceptance->check_count++] =
         (struct lw_acceptance_check){.check = "touch",
