@@ -258,7 +258,7 @@ int lw_cmd_restart(struct lw_cli *cli)
     struct lw_option talk_options[LW_TALK_OPTIONS];
     lw_talk_options(&request.talk, talk_options);
     const struct lw_option own[] = {
-        {"cycles", 'n', "COUNT", LW_OPTION_INTEGER, &request.cycles, 1, LW_RESTART_CYCLES_MAX,
+        {"cycles", 0, "COUNT", LW_OPTION_INTEGER, &request.cycles, 1, LW_RESTART_CYCLES_MAX,
          "so many times off and on; 3 by default: together, from the head, from the tail"},
         {"off", 0, "TIME", LW_OPTION_DURATION, &request.off_s, 3, 600,
          "how long it stays off; 5 s by default"},

@@ -230,7 +230,7 @@ const struct lw_code lw_codes[] = {
      NULL},
     {"roster_sensor_differs", "roster", N_("another sensor than planned at the node"),
      N_("compare the sensor's label at %s with the plan; its calibration belongs to the sensor, so "
-        "read it on a master again (linewalk masters)"),
+        "read it on a master again"),
      NULL},
     {"roster_firmware_old", "roster", N_("firmware older than the profile asks for"),
      N_("update %s by the maker's procedure, or say in writing why the old one may stay (linewalk "
@@ -677,7 +677,7 @@ const struct lw_code lw_codes[] = {
     {"resend_reading_differs", "resend", N_("a reading is not as it was recorded"),
      N_("look whether the part, the temperature and the machine's state are those of the "
         "recording; "
-        "then read %s on a master (linewalk masters)"),
+        "then read %s on a master"),
      moving_parts},
     {"resend_status_differs", "resend", N_("a node's status is not as it was recorded"),
      N_("run linewalk roster: it says what the status of %s means"), NULL},
@@ -758,13 +758,13 @@ const struct lw_code lw_codes[] = {
      plugs_off},
     {"assign_lost", "assign", N_("a node was written to and not found at its new place"),
      N_("restart %s and look for it: linewalk scan, at the old and at the new framing; then assign "
-        "it again from where it is (--from, --from-framing)"),
+        "it again from where it is (linewalk assign --from, --from-framing)"),
      plugs_off},
     {"assign_undone", "assign", N_("what was written was undone"),
      N_("assign it when it is known why it was undone: linewalk assign %s"), NULL},
     {"assign_other_serial", "assign", N_("another module than planned got the address"),
      N_("if %s was exchanged on purpose, revise the plan (linewalk roster --as-built) and read it "
-        "on a master (linewalk masters)"),
+        "on a master"),
      NULL},
     {"assign_neighbour_reset", "assign", N_("a node restarted while another was plugged"),
      N_("plug %s and its like with the section's supply off; look for a weak supply or plug there "
