@@ -45,8 +45,9 @@ struct lw_supply_request {
     double ambient_c;
     bool advise;
     double supply_cost, cable_cost;
-    const char *meter;  // a file of hand-meter values; NULL: none
-    double load_step_a; // known load at the far end, switched by a dialog; 0: none
+    const char *meter;   // a file of hand-meter values; NULL: none
+    double load_step_a;  // known load at the far end, switched by a dialog; 0: none
+    const char *against; // folder of an earlier visit; NULL: none
     struct lw_talk_request talk;
 };
 int lw_do_supply(struct lw_session *session, const struct lw_supply_request *request,

@@ -8,6 +8,7 @@
 #include "cli/output.h"
 #include "cli/session.h"
 #include "commands.h"
+#include "earlier.h"
 
 #include <math.h>
 
@@ -37,63 +38,27 @@ static void free_side(struct side *side)
     lw_json_free(&lw_link_shape, &side->link);
 }
 
-// The last finished record's result; *has false when there is none.
-static enum lw_status read_result(const struct lw_list *records, const char *check,
-                                  const struct lw_shape *shape, void *result, bool *has,
-                                  struct lw_error *error)
-{
-    const struct lw_record *record = lw_records_last(records, check, true);
-    *has = record != NULL && record->complete && record->result != NULL;
-    if (!*has) {
-        return LW_OK;
-    }
-    lw_json_free(shape, result);
-    return lw_json_read(shape, record->result, strlen(record->result), result, error);
-}
-
 static enum lw_status read_side(struct side *side, const struct lw_list *records,
                                 const char *opened, struct lw_error *error)
 {
     bool has[4] = {0};
     side->side.opened = opened;
     enum lw_status status =
-        read_result(records, "roster", &lw_roster_shape, &side->roster, &has[0], error);
+        lw_earlier_result(records, "roster", &lw_roster_shape, &side->roster, &has[0], error);
     if (status == LW_OK) {
-        status = read_result(records, "supply", &lw_supply_shape, &side->supply, &has[1], error);
+        status =
+            lw_earlier_result(records, "supply", &lw_supply_shape, &side->supply, &has[1], error);
     }
     if (status == LW_OK) {
-        status = read_result(records, "noise", &lw_noise_shape, &side->noise, &has[2], error);
+        status = lw_earlier_result(records, "noise", &lw_noise_shape, &side->noise, &has[2], error);
     }
     if (status == LW_OK) {
-        status = read_result(records, "link", &lw_link_shape, &side->link, &has[3], error);
+        status = lw_earlier_result(records, "link", &lw_link_shape, &side->link, &has[3], error);
     }
     side->side.roster = has[0] ? &side->roster : NULL;
     side->side.supply = has[1] ? &side->supply : NULL;
     side->side.noise = has[2] ? &side->noise : NULL;
     side->side.link = has[3] ? &side->link : NULL;
-    return status;
-}
-
-static enum lw_status open_earlier(const char *folder, const struct lw_clock *clock,
-                                   struct lw_visit *visit, struct lw_list *records,
-                                   struct lw_error *error)
-{
-    char file[LW_PATH], shown[200];
-    struct lw_error broken_says = {0};
-    int broken = 0;
-    lw_text_clean(shown, sizeof shown, folder, strlen(folder));
-    if (!lw_path_join(file, sizeof file, folder, "visit.json") || !lw_file_exists(file)) {
-        return lw_fail(error, LW_USAGE, "'%s' is no visit", shown);
-    }
-    enum lw_status status = lw_visit_open(folder, NULL, clock, visit, error);
-    if (status == LW_OK) {
-        status = lw_visit_records(visit, records, &broken, &broken_says);
-    }
-    if (status == LW_OK && broken > 0) {
-        status = lw_fail(error, LW_BAD_FILE,
-                         "'%s' was changed since it was recorded: record %d does not fit", shown,
-                         broken);
-    }
     return status;
 }
 
@@ -152,7 +117,7 @@ static enum lw_status compare(struct lw_session *session, const char *folder,
     struct lw_list records = {0};
     begin_side(&before);
     begin_side(&now);
-    enum lw_status status = open_earlier(folder, session->clock, &earlier, &records, error);
+    enum lw_status status = lw_earlier_open(folder, session->clock, &earlier, &records, error);
     if (status == LW_OK) {
         status = read_side(&before, &records, earlier.facts.opened, error);
     }

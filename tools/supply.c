@@ -23,6 +23,9 @@ static enum lw_status measure(struct lw_session *session, const struct lw_supply
         request->computed ? lw_supply_measured_init(lw_plan_taps(&session->plan), measured, error)
                           : lw_supply_read_line(session, request, measured, error);
     if (status == LW_OK) {
+        status = lw_supply_take_earlier(session, sources, measured, error);
+    }
+    if (status == LW_OK) {
         measured->hand = sources->has_hand ? &sources->hand : NULL;
         status = lw_supply_judge(&session->plan, measured, result, error);
     }
@@ -102,7 +105,7 @@ static enum lw_status compute(struct lw_session *session, const struct lw_supply
 static void show(const struct lw_session *session, const struct lw_step *step,
                  const struct lw_supply_result *result)
 {
-    bool shown = !session->cli->settings.json && step->shape != NULL;
+    bool shown = !session->cli->settings.json && step->shape != NULL && !step->refused;
     if (shown) {
         lw_print_supply(result);
     }
@@ -126,6 +129,9 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
     enum lw_status status = lw_step_begin(session, &step, "supply", false, &error);
     if (status == LW_OK) {
         status = lw_supply_read_hand(session, request, &sources, &error);
+    }
+    if (status == LW_OK) {
+        status = lw_supply_open_earlier(session, request, &sources, &error);
     }
     if (status == LW_OK) {
         status = compute(session, request, &result, &error);
@@ -154,13 +160,17 @@ int lw_do_supply(struct lw_session *session, const struct lw_supply_request *req
 static enum lw_status check_request(const struct lw_cli *cli,
                                     const struct lw_supply_request *request, struct lw_error *error)
 {
-    if (is_what_if(request) && (request->meter != NULL || request->load_step_a > 0)) {
+    if (is_what_if(request) &&
+        (request->meter != NULL || request->load_step_a > 0 || request->against != NULL)) {
         return lw_fail(error, LW_USAGE,
-                       "a chain that is asked for but not there cannot be measured: leave --meter "
-                       "and --load-step away");
+                       "a chain that is asked for but not there cannot be measured: leave --meter, "
+                       "--load-step and --against away");
     }
     if (request->load_step_a > 0 && (request->computed || cli->settings.on == NULL)) {
         return lw_fail(error, LW_USAGE, "--load-step needs a line: --on");
+    }
+    if (request->against != NULL && (request->computed || cli->settings.on == NULL)) {
+        return lw_fail(error, LW_USAGE, "--against compares voltmeters and needs a line: --on");
     }
     if ((request->talk.answers != NULL || request->talk.resume) && !(request->load_step_a > 0)) {
         return lw_fail(error, LW_USAGE, "--answers and --resume belong to --load-step");
@@ -183,6 +193,8 @@ int lw_cmd_supply(struct lw_cli *cli)
          100, "asks for a known load at the far end, off, on, on, off, and sees every span by it"},
         talk[0],
         talk[1],
+        {"against", 0, "VISIT", LW_OPTION_TEXT, &request.against, 0, 0,
+         "what has become worse since an earlier visit: the same voltmeters' errors cancel"},
         {"add", 0, "N[:PROFILE]", LW_OPTION_TEXT, &request.add, 0, 0,
          "what if N nodes more stood at the tail"},
         {"feed", 0, "TAP[:SUPPLY]", LW_OPTION_TEXT, &request.feed, 0, 0,

@@ -296,6 +296,14 @@ static void print_how_measured(const struct lw_supply_result *result)
                  _("%.2f A at the far end, off, on, on, off: spans judged by it"), result->step_a);
         lw_print_wrapped(_("load step:   "), 13, 13, text);
     }
+    if (result->since_opened != NULL) {
+        lw_print(text, sizeof text,
+                 _("the visit opened %s, %.0f voltmeters with the same serials: a growth of %s ohm "
+                   "would be proved in every span"),
+                 result->since_opened, result->since_nodes,
+                 lw_cell_number(result->since_visible_ohm, 2));
+        lw_print_wrapped(_("against:     "), 13, 13, text);
+    }
     if (result->hand_meter != NULL) {
         lw_print(text, sizeof text, _("%s: %.0f of %.0f values say something of the supply"),
                  result->hand_meter, result->hand_used, result->hand_values);

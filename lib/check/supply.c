@@ -35,6 +35,7 @@ void lw_supply_measured_free(struct lw_supply_measured *measured)
     if (measured != NULL) {
         free(measured->volts);
         free(measured->step_v);
+        free(measured->earlier_v);
         free(measured->answered);
         free(measured->asked);
         *measured = (struct lw_supply_measured){0};

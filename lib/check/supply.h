@@ -80,9 +80,16 @@ struct lw_supply_result {
     double weak_span;                     // span with more resistance than planned; 0: none proved
     double weak_span_low, weak_span_high; // spans that cannot be told apart from it; 0: none
     double weak_extra_ohm;                // at the planned currents; NAN: none
-    bool weak_proved;  // at the level of a fail, 1 in 1000 healthy chains; else a remark, 1 in 20
-    char *weak_rail;   // "v_plus" or "zero_v", where the readings tell them apart; else NULL
-    double step_a;     // of the load step that the spans were judged by; 0: none
+    bool weak_proved; // at the level of a fail, 1 in 1000 healthy chains; else a remark, 1 in 20
+    char *weak_rail;  // "v_plus" or "zero_v", where the readings tell them apart; else NULL
+    double step_a;    // of the load step that the spans were judged by; 0: none
+    // Against an earlier visit: the same voltmeters' constant errors cancel, so that what has
+    // become worse since is seen. NULL: none.
+    char *since_opened;
+    double since_nodes;                                        // voltmeters with the same serial
+    double since_span, since_low, since_high, since_extra_ohm; // as weak_span; 0: none
+    bool since_proved;
+    double since_visible_ohm; // smallest growth that would be proved in every span that is seen
     char *draw_node;   // draws otherwise than planned, which explains more than a span; NULL: none
     double draw_share; // of the planned draw: 2 is twice
     char *voltmeter_node; // whose voltmeter stands alone against all others; NULL: none
@@ -115,6 +122,10 @@ struct lw_supply_measured {
     double step_a;
     double *step_v;
     const struct lw_meter_file *hand; // borrowed; NULL: none
+    // What the same voltmeters, by their serials, said at an earlier visit; NAN: none or another
+    // one. NULL: no visit.
+    double *earlier_v;
+    const char *earlier_opened; // borrowed
 };
 
 // A dip that takes some nodes off and leaves others on: 70 % of the voltage is a residual level

@@ -225,7 +225,7 @@ static struct lw_finding *add_weak_span(const struct lw_supply_judged *judged, i
     char place[120];
     place_of_span(judged, span, place, sizeof place);
     if (!result->weak_proved) {
-        return lw_findings_add(judged->findings, "supply_weak_span", LW_ATTENTION,
+        return lw_findings_add(judged->findings, "supply_span_suspect", LW_ATTENTION,
                                "span %d, %s, perhaps has more resistance than planned", span,
                                place);
     }
@@ -256,6 +256,41 @@ static void say_weak_span(const struct lw_supply_judged *judged)
         finding->value = row->ratio_to_plan;
         finding->limit = 1;
         finding->unit = lw_duplicate("1");
+        finding->tap = span;
+    }
+    lw_finding_span(judged->findings, finding, (size_t)span);
+}
+
+static void say_since(const struct lw_supply_judged *judged)
+{
+    const struct lw_supply_result *result = judged->result;
+    if (!(result->since_span >= 2)) {
+        return;
+    }
+    int span = (int)result->since_span;
+    char place[120];
+    place_of_span(judged, span, place, sizeof place);
+    struct lw_finding *finding =
+        result->since_proved
+            ? lw_findings_add(judged->findings, "supply_weak_span", LW_FAIL,
+                              "span %d, %s, has gained %.2f ohm since the visit opened %s", span,
+                              place, result->since_extra_ohm, result->since_opened)
+            : lw_findings_add(judged->findings, "supply_span_suspect", LW_ATTENTION,
+                              "span %d, %s, has perhaps gained %.2f ohm since the visit opened %s",
+                              span, place, result->since_extra_ohm, result->since_opened);
+    lw_finding_because(judged->findings, finding,
+                       "%.0f voltmeters with the same serials were compared with what they said "
+                       "then: what they are off by cancels",
+                       result->since_nodes);
+    if (result->since_high > result->since_low) {
+        lw_finding_because(judged->findings, finding,
+                           "spans %.0f to %.0f cannot be told apart by these readings",
+                           result->since_low, result->since_high);
+    }
+    if (finding != NULL) {
+        finding->value = result->since_extra_ohm;
+        finding->limit = 0;
+        finding->unit = lw_duplicate("ohm");
         finding->tap = span;
     }
     lw_finding_span(judged->findings, finding, (size_t)span);
@@ -376,6 +411,7 @@ static void say_measured(const struct lw_supply_judged *judged)
     }
     lw_supply_say_taps(judged, LW_SUPPLY_AS_MEASURED);
     say_weak_span(judged);
+    say_since(judged);
     say_draw(judged);
     say_currents(judged);
     say_voltmeters(judged);

@@ -40,6 +40,29 @@ enum lw_status lw_supply_probes(const struct lw_meter_file *file, struct lw_list
 void lw_supply_zero_v_ratio(const struct lw_plan *plan, const struct lw_meter_file *file,
                             double draw_u, struct lw_supply_result *result);
 
+// What the readings are held against, and the readings: as lw_weak_span_find() takes them.
+struct lw_supply_evidence {
+    struct lw_ladder ladder;
+    enum lw_load_state *states;
+    struct lw_voltmeter *meters;
+    double *source_u_v, *source_u_ohm;
+    struct lw_list probes; // of struct lw_probe
+    bool rails_apart;
+    double draw_u;
+    double step_a; // 0: one state
+};
+// To be finished even when the init failed.
+enum lw_status lw_supply_evidence_init(const struct lw_plan *plan,
+                                       const struct lw_supply_measured *measured, bool stepped,
+                                       const struct lw_supply_result *result,
+                                       struct lw_supply_evidence *evidence, struct lw_error *error);
+void lw_supply_evidence_finish(struct lw_supply_evidence *evidence);
+
+// Judges what has changed since an earlier visit. LW_MEMORY.
+enum lw_status lw_supply_since(const struct lw_plan *plan,
+                               const struct lw_supply_measured *measured,
+                               struct lw_supply_result *result, struct lw_error *error);
+
 // Sets what to measure next in a judged result.
 void lw_supply_next(struct lw_supply_result *result);
 

@@ -142,18 +142,7 @@ static void keep_others(const struct lw_weak_span *weak, struct lw_supply_result
     }
 }
 
-struct evidence {
-    struct lw_ladder ladder;
-    enum lw_load_state *states;
-    struct lw_voltmeter *meters;
-    double *source_u_v, *source_u_ohm;
-    struct lw_list probes; // of struct lw_probe
-    bool rails_apart;
-    double draw_u;
-    double step_a; // 0: one state
-};
-
-static void keep(const struct lw_weak_span *weak, const struct evidence *evidence,
+static void keep(const struct lw_weak_span *weak, const struct lw_supply_evidence *evidence,
                  struct lw_supply_result *result)
 {
     struct lw_supply_span *spans = result->spans.items;
@@ -169,7 +158,7 @@ static void keep(const struct lw_weak_span *weak, const struct evidence *evidenc
 // run as computed.
 static void fill_meters(const struct lw_plan *plan, const struct lw_supply_measured *measured,
                         bool stepped, const struct lw_supply_result *result,
-                        struct evidence *evidence)
+                        struct lw_supply_evidence *evidence)
 {
     const struct lw_supply_tap *taps = result->taps.items;
     // Each of the step's two pairs is the mean of as many readings again.
@@ -184,7 +173,7 @@ static void fill_meters(const struct lw_plan *plan, const struct lw_supply_measu
 }
 
 static void fill_sources(const struct lw_plan *plan, const struct lw_supply_result *result,
-                         struct evidence *evidence)
+                         struct lw_supply_evidence *evidence)
 {
     const struct lw_supply *planned = plan->supplies.items;
     const struct lw_supply_supply *supplies = result->supplies.items;
@@ -200,7 +189,7 @@ static void fill_sources(const struct lw_plan *plan, const struct lw_supply_resu
 }
 
 // Where the current of every supply was measured, all loads are what makes it; else as planned.
-static void fill_draw(const struct lw_supply_result *result, struct evidence *evidence)
+static void fill_draw(const struct lw_supply_result *result, struct lw_supply_evidence *evidence)
 {
     const struct lw_supply_supply *supplies = result->supplies.items;
     double measured_a = 0, planned_a = 0, square = 0;
@@ -221,8 +210,8 @@ static void fill_draw(const struct lw_supply_result *result, struct evidence *ev
     evidence->draw_u = fmax(sqrt(square) / measured_a, 0.01);
 }
 
-static enum lw_status fill_probes(const struct lw_meter_file *hand, struct evidence *evidence,
-                                  struct lw_error *error)
+static enum lw_status fill_probes(const struct lw_meter_file *hand,
+                                  struct lw_supply_evidence *evidence, struct lw_error *error)
 {
     enum lw_status status = lw_supply_probes(hand, &evidence->probes, error);
     const struct lw_probe *probes = evidence->probes.items;
@@ -232,7 +221,7 @@ static enum lw_status fill_probes(const struct lw_meter_file *hand, struct evide
     return status;
 }
 
-static void evidence_finish(struct evidence *evidence)
+void lw_supply_evidence_finish(struct lw_supply_evidence *evidence)
 {
     lw_ladder_free(&evidence->ladder);
     free(evidence->states);
@@ -242,13 +231,13 @@ static void evidence_finish(struct evidence *evidence)
     free(evidence->probes.items);
 }
 
-static enum lw_status evidence_init(const struct lw_plan *plan,
-                                    const struct lw_supply_measured *measured, bool stepped,
-                                    const struct lw_supply_result *result,
-                                    struct evidence *evidence, struct lw_error *error)
+enum lw_status lw_supply_evidence_init(const struct lw_plan *plan,
+                                       const struct lw_supply_measured *measured, bool stepped,
+                                       const struct lw_supply_result *result,
+                                       struct lw_supply_evidence *evidence, struct lw_error *error)
 {
     size_t taps = result->taps.count;
-    *evidence = (struct evidence){
+    *evidence = (struct lw_supply_evidence){
         .step_a = stepped ? measured->step_a : 0,
         .states = calloc(taps + 1, sizeof *evidence->states),
         .meters = calloc(taps + 1, sizeof *evidence->meters),
@@ -270,7 +259,8 @@ static enum lw_status evidence_init(const struct lw_plan *plan,
     return status;
 }
 
-static bool let_silent_wait(const struct lw_supply_measured *measured, struct evidence *evidence)
+static bool let_silent_wait(const struct lw_supply_measured *measured,
+                            struct lw_supply_evidence *evidence)
 {
     bool any = false;
     for (size_t i = 0; i < measured->tap_count; i++) {
@@ -282,8 +272,8 @@ static bool let_silent_wait(const struct lw_supply_measured *measured, struct ev
     return any;
 }
 
-static enum lw_status find_span(const struct evidence *evidence, struct lw_weak_span *weak,
-                                struct lw_error *error)
+static enum lw_status find_span(const struct lw_supply_evidence *evidence,
+                                struct lw_weak_span *weak, struct lw_error *error)
 {
     const struct lw_weak_span_options options = {.source_u_v = evidence->source_u_v,
                                                  .source_u_ohm = evidence->source_u_ohm,
@@ -304,7 +294,7 @@ static double left_over(const struct lw_weak_span *weak)
 // A silent node is dead and draws nothing, or it waits for more volts and draws its start-up
 // current: what explains the readings better is taken.
 static enum lw_status find_better(const struct lw_supply_measured *measured,
-                                  struct evidence *evidence, struct lw_weak_span *weak,
+                                  struct lw_supply_evidence *evidence, struct lw_weak_span *weak,
                                   struct lw_error *error)
 {
     enum lw_status status = find_span(evidence, weak, error);
@@ -327,9 +317,10 @@ static enum lw_status look_for_weak_span(const struct lw_plan *plan,
                                          const struct lw_supply_measured *measured, bool stepped,
                                          struct lw_supply_result *result, struct lw_error *error)
 {
-    struct evidence evidence;
+    struct lw_supply_evidence evidence;
     struct lw_weak_span weak = {0};
-    enum lw_status status = evidence_init(plan, measured, stepped, result, &evidence, error);
+    enum lw_status status =
+        lw_supply_evidence_init(plan, measured, stepped, result, &evidence, error);
     if (status == LW_OK) {
         status = find_better(measured, &evidence, &weak, error);
     }
@@ -341,7 +332,7 @@ static enum lw_status look_for_weak_span(const struct lw_plan *plan,
         lw_supply_zero_v_ratio(plan, measured->hand, evidence.draw_u, result);
     }
     lw_weak_span_finish(&weak);
-    evidence_finish(&evidence);
+    lw_supply_evidence_finish(&evidence);
     return status;
 }
 
@@ -354,6 +345,9 @@ enum lw_status lw_supply_judge(const struct lw_plan *plan,
     enum lw_status status = look_for_weak_span(plan, measured, false, result, error);
     if (status != LW_MEMORY && measured->step_a > 0) {
         status = look_for_weak_span(plan, measured, true, result, error);
+    }
+    if (status != LW_MEMORY && measured->earlier_v != NULL) {
+        status = lw_supply_since(plan, measured, result, error);
     }
     lw_supply_next(result);
     // Too few meters, or nothing to compare with: there is no answer about spans, which is no

@@ -95,8 +95,8 @@ static void measured_series(struct lw_chart *chart, const struct lw_supply_resul
     if (!any(result, measured_v)) {
         return;
     }
-    lw_chart_series(chart, _("measured by the node, with 2 standard uncertainties"),
-                    LW_INK_MEASURED, LW_SHAPE_INTERVALS);
+    lw_chart_series(chart, _("measured, with 2 standard uncertainties"), LW_INK_MEASURED,
+                    LW_SHAPE_INTERVALS);
     for (size_t i = 0; i < result->taps.count; i++) {
         const struct lw_supply_tap *tap = tap_at(result, i);
         double half_v = isfinite(tap->measured_u_v) ? COVERAGE * tap->measured_u_v : 0;
@@ -130,7 +130,10 @@ static void mark_weak_span(struct lw_chart *chart, const struct lw_supply_result
         const struct lw_supply_tap *tap = tap_at(result, i);
         double volts = isfinite(tap->measured_v) ? tap->measured_v : tap->volts;
         if (tap->tap == (int)result->weak_span && isfinite(volts)) {
-            lw_chart_mark(chart, _("weak span ends here"), (double)i + 1, volts);
+            lw_chart_mark(chart,
+                          result->weak_proved ? _("weak span ends here")
+                                              : _("span in question ends here"),
+                          (double)i + 1, volts);
         }
     }
 }
@@ -229,21 +232,72 @@ static void margin_fact(struct lw_document *document, const char *label,
     }
 }
 
-static void weak_span(struct lw_document *document, const struct lw_supply_result *result)
+// A span with its extra resistance and the spans that look like it.
+static void span_fact(struct lw_document *document, const char *label, double span, double low,
+                      double high, double extra_ohm)
 {
     char extra[48] = "";
-    if (!(result->weak_span > 0)) {
-        return;
+    if (isfinite(extra_ohm)) {
+        lw_print(extra, sizeof extra, _(", %.3g \u03a9 more than planned"), extra_ohm);
     }
-    if (isfinite(result->weak_extra_ohm)) {
-        lw_print(extra, sizeof extra, _(", %.3g \u03a9 more than planned"), result->weak_extra_ohm);
-    }
-    if (result->weak_span_low < result->weak_span_high) {
-        lw_report_fact(document, _("Weak span"), _("span %.0f%s; spans %.0f to %.0f look alike"),
-                       result->weak_span, extra, result->weak_span_low, result->weak_span_high);
+    if (low < high) {
+        lw_report_fact(document, label, _("span %.0f%s; spans %.0f to %.0f look alike"), span,
+                       extra, low, high);
     } else {
-        lw_report_fact(document, _("Weak span"), _("span %.0f%s"), result->weak_span, extra);
+        lw_report_fact(document, label, _("span %.0f%s"), span, extra);
     }
+}
+
+static void weak_span(struct lw_document *document, const struct lw_supply_result *result)
+{
+    if (result->weak_span > 0) {
+        span_fact(document, result->weak_proved ? _("Weak span") : _("Span in question"),
+                  result->weak_span, result->weak_span_low, result->weak_span_high,
+                  result->weak_extra_ohm);
+    }
+    if (result->since_opened != NULL && result->since_span > 0) {
+        lw_report_fact(document, _("Grown since the earlier visit"), _("span %.0f by %.3g \u03a9"),
+                       result->since_span, result->since_extra_ohm);
+    }
+}
+
+// The largest of what would stay unseen, of the spans that the readings see.
+static void visible(struct lw_document *document, const struct lw_supply_result *result)
+{
+    double largest_ohm = NAN;
+    int at = 0;
+    for (size_t i = 0; i < result->spans.count; i++) {
+        const struct lw_supply_span *span = span_at(result, i);
+        if (isfinite(span->smallest_visible_ohm) && !(span->smallest_visible_ohm <= largest_ohm)) {
+            largest_ohm = span->smallest_visible_ohm;
+            at = span->span;
+        }
+    }
+    if (at > 0) {
+        lw_report_fact(document, _("Smallest visible fault"),
+                       _("%.2f \u03a9 in span %d, less in the others; all in the annex"),
+                       largest_ohm, at);
+    }
+}
+
+static void how_measured(struct lw_document *document, const struct lw_supply_result *result)
+{
+    lw_report_figure_fact(document, _("Voltages read"), result->measured_nodes, 0, NULL);
+    if (result->step_a > 0) {
+        lw_report_fact(document, _("Load step"), _("%.2f A at the far end, off, on, on, off"),
+                       result->step_a);
+    }
+    if (result->hand_meter != NULL) {
+        lw_report_fact(document, _("Hand meter"), _("%s, %.0f values used"), result->hand_meter,
+                       result->hand_used);
+    }
+    if (isfinite(result->zero_v_ratio)) {
+        lw_report_fact(document, _("0 V against V+"),
+                       _("drop %.2f times, standard uncertainty %.2f; 1 is as planned"),
+                       result->zero_v_ratio, result->zero_v_ratio_u);
+    }
+    visible(document, result);
+    weak_span(document, result);
 }
 
 static void facts(struct lw_document *document, const struct lw_supply_result *result)
@@ -255,8 +309,7 @@ static void facts(struct lw_document *document, const struct lw_supply_result *r
     margin_fact(document, _("Least, measured"), tightest(result, true), true);
     lw_report_figure_fact(document, _("Carries"), result->carries_nodes, 0, NULL);
     lw_report_figure_fact(document, _("Load factor"), result->load_factor, 2, NULL);
-    lw_report_figure_fact(document, _("Voltages read"), result->measured_nodes, 0, NULL);
-    weak_span(document, result);
+    how_measured(document, result);
     if (result->cold_start_trap) {
         lw_document_fact(document, _("Cold start"), _("some nodes stay off after switching on"));
     }

@@ -405,6 +405,10 @@ const struct lw_code lw_codes[] = {
     {"supply_weak_span", "supply", N_("more resistance than planned in a span"),
      N_("open, clean and re-make the joints of %s, tighten its terminals, then measure again"),
      plugs_off},
+    {"supply_span_suspect", "supply", N_("perhaps more resistance than planned in a span"),
+     N_("open no joint for this alone: measure along V+ and along 0 V across %s with all running "
+        "(linewalk supply --meter), or see every span by a load step (--load-step)"),
+     live_parts},
     {"supply_starved", "supply", N_("a node has too little supply to be trusted"),
      N_("do not trust readings or errors of %s before its supply is right: find the weak span or "
         "feed "

@@ -177,6 +177,7 @@ static void make_supply(struct fixture *fixture)
         supply->weak_span_low = supply->weak_span - 1;
         supply->weak_span_high = supply->weak_span;
         supply->weak_extra_ohm = 2.9;
+        supply->weak_proved = true;
     }
 }
 
