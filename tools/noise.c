@@ -7,6 +7,7 @@
 #include "base/number.h"
 #include "base/text.h"
 #include "base/unit.h"
+#include "cli/language.h"
 #include "cli/output.h"
 #include "commands.h"
 #include "from_capture.h"
@@ -115,19 +116,21 @@ static void print_node(struct lw_cli_table *table, const struct lw_noise_node *n
         limit,
         lw_cell_text(node->unit),
         tone_text(node, tone, sizeof tone),
-        lw_cell_text(node->cause),
+        lw_cell_text(node->cause != NULL ? _(node->cause) : NULL),
     };
     lw_cli_table_row(table, cells);
 }
 
-static void print_notes(const struct lw_noise_result *result)
+static void print_notes(const struct lw_noise_result *result, const struct lw_sentences *sentences)
 {
     struct lw_list notes = {0};
     if (lw_noise_notes(result, &notes, NULL) == LW_OK && notes.count > 0) {
         putchar('\n');
     }
     for (size_t i = 0; i < notes.count; i++) {
-        lw_print_wrapped("", 0, 4, ((char *const *)notes.items)[i]);
+        char *said = lw_sentences_say_of(sentences, ((char *const *)notes.items)[i]);
+        lw_print_wrapped("", 0, 4, said != NULL ? said : "");
+        free(said);
     }
     lw_noise_notes_free(&notes);
 }
@@ -145,22 +148,23 @@ static void print_response(struct lw_cli_table *table, const struct lw_noise_nod
         lw_cell_number(node->ratio, 2),
         lw_cell_number(node->ratio_low95, 2),
         lw_cell_number(node->ratio_high95, 2),
-        lw_cell_text(node->response),
+        lw_cell_text(node->response != NULL ? _(node->response) : NULL),
     };
     lw_cli_table_row(table, cells);
 }
 
 static void print_source(const struct lw_noise_result *result)
 {
-    static const char *const heads[] = {"node",   "shift|", "+-|",    "unit", "noise|",
-                                        "above|", "below|", "answer", NULL};
+    const char *const heads[] = {_("node"),   _("shift|"), "+-|",       _("unit"), _("noise|"),
+                                 _("above|"), _("below|"), _("answer"), NULL};
     const struct lw_noise_node *nodes = result->nodes.items;
     if (result->source == NULL) {
         return;
     }
-    printf("\nwith '%s' on against off: shift with its standard uncertainty, noise ratio with its "
-           "bounds\n",
-           result->source);
+    printf(
+        _("\nwith '%s' on against off: shift with its standard uncertainty, noise ratio with its "
+          "bounds\n"),
+        result->source);
     struct lw_cli_table *table = lw_cli_table_new(heads);
     for (size_t i = 0; i < result->nodes.count; i++) {
         print_response(table, &nodes[i]);
@@ -168,10 +172,11 @@ static void print_source(const struct lw_noise_result *result)
     lw_cli_table_print(table);
 }
 
-static void print_result(const struct lw_noise_result *result)
+static void print_result(const struct lw_noise_result *result, const struct lw_sentences *sentences)
 {
-    static const char *const heads[] = {"node",   "readings|", "spread|", "above|", "below|",
-                                        "limit|", "unit",      "tone",    "cause",  NULL};
+    const char *const heads[] = {
+        _("node"),   _("readings|"), _("spread|"), _("above|"), _("below|"),
+        _("limit|"), _("unit"),      _("tone"),    _("cause"),  NULL};
     struct lw_cli_table *table = lw_cli_table_new(heads);
     const struct lw_noise_node *nodes = result->nodes.items;
     for (size_t i = 0; i < result->nodes.count; i++) {
@@ -181,10 +186,10 @@ static void print_result(const struct lw_noise_result *result)
     printf("\n");
     print_strips(result);
     print_source(result);
-    print_notes(result);
+    print_notes(result, sentences);
     lw_print_wrapped("\n", 0, 0,
-                     "spread: one standard deviation, without drift; above, below: its one-sided "
-                     "95 % bounds; strips: all readings, first to last, lowest to highest");
+                     _("spread: one standard deviation, without drift; above, below: its one-sided "
+                       "95 % bounds; strips: all readings, first to last, lowest to highest"));
 }
 
 static enum lw_status series_from_file(const struct lw_noise_request *request,
@@ -312,7 +317,10 @@ int lw_do_noise(struct lw_session *session, const struct lw_noise_request *reque
     step.result = &result;
     int exit_status = lw_step_end(session, &step, status, &error, required);
     if (!session->cli->settings.json && has_result) {
-        print_result(&result);
+        struct lw_sentences *sentences = NULL;
+        lw_session_language(session, &sentences, NULL);
+        print_result(&result, sentences);
+        lw_sentences_free(sentences);
     }
     lw_step_print(session, &step);
     lw_findings_free(&step.findings);

@@ -2,6 +2,7 @@
 //
 // One word for what a node's readings show: the first that applies, from what makes the others
 // meaningless to what only adds to them.
+#include "base/words.h"
 #include "check/noise_inside.h"
 #include "stats/quantile.h"
 
@@ -45,40 +46,40 @@ static const char *tone_cause(const struct lw_noise_node *node)
     if (node->tones.count == 0 || power < node->stdev * node->stdev / 2 || tones[0].name == NULL) {
         return NULL;
     }
-    return strncmp(tones[0].name, "mains", 5) == 0   ? "mains"
-           : strcmp(tones[0].name, "vibration") == 0 ? "vibration"
-                                                     : "tone";
+    return strncmp(tones[0].name, "mains", 5) == 0   ? N_("mains")
+           : strcmp(tones[0].name, "vibration") == 0 ? N_("vibration")
+                                                     : N_("tone");
 }
 
 const char *lw_noise_cause(const struct lw_noise_node *node, bool stuck)
 {
     const char *tone = tone_cause(node);
     if (!(node->n >= 2)) {
-        return "no_data";
+        return N_("no_data");
     }
     if (node->loop_failed > 0.5) {
-        return "loop failed";
+        return N_("loop failed");
     }
     if (node->at_range_end > 0.5) {
-        return "saturated";
+        return N_("saturated");
     }
     if (stuck) {
-        return "stuck";
+        return N_("stuck");
     }
     if (node->count_jumps > 0) {
-        return "counts lost";
+        return N_("counts lost");
     }
     if (node->jumps != LW_NOISE_STEADY) {
-        return node->jumps == LW_NOISE_STEP ? "step" : "loose contact";
+        return node->jumps == LW_NOISE_STEP ? N_("step") : N_("loose contact");
     }
     if (tone != NULL) {
         return tone;
     }
     if (drifts(node)) {
-        return "drift";
+        return N_("drift");
     }
     if (has_spikes(node)) {
-        return "spikes";
+        return N_("spikes");
     }
-    return node->verdict == LW_FAIL ? "unexplained" : "quiet";
+    return node->verdict == LW_FAIL ? N_("unexplained") : N_("quiet");
 }

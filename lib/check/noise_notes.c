@@ -5,9 +5,10 @@
 #include "base/number.h"
 #include "base/text.h"
 #include "base/unit.h"
+#include "base/words.h"
 #include "check/noise.h"
 
-enum { KINDS = 5 };
+enum { KINDS = 6 };
 
 // Less than this share of a tone is as good as nothing.
 static const double as_good_as_nothing = 0.1;
@@ -19,17 +20,22 @@ static bool note_of(const struct lw_noise_node *node, size_t kind, char *text, s
     switch (kind) {
     case 0:
         lw_copy(text, size,
-                "mains can hardly be seen, the node's own averaging and update take it out");
+                N_("mains can hardly be seen, the node's own averaging and update take it out"));
         return node->mains_left < as_good_as_nothing;
     case 1:
-        lw_copy(text, size, "these times cannot tell mains from a slow wave");
+        lw_copy(text, size, N_("these times cannot tell mains from a slow wave"));
         return node->mains_hidden;
     case 2:
-        lw_copy(text, size, "its steps are coarser than its noise, which stays unknown below them");
+        lw_copy(text, size,
+                N_("its steps are coarser than its noise, which stays unknown below them"));
         return node->below_resolution && strcmp(node->cause, "stuck") != 0;
     case 3:
-        lw_copy(text, size, "values that the node only repeated are left out");
+        lw_copy(text, size, N_("values that the node only repeated are left out"));
         return node->repeats > 0.1 * node->n;
+    case 4:
+        lw_copy(text, size,
+                N_("one single reading is far off; noise alone does that in one run of twenty"));
+        return node->outliers == 1 && strcmp(node->cause, "spikes") != 0;
     default:
         lw_number_for_people(node->allan_stdev, NAN, number);
         lw_print(text, size, "averaging helps up to %.2g s and leaves %s %s there", node->allan_s,

@@ -2,6 +2,7 @@
 //
 // The source test: what a source that was switched off and on did to each node. A steady field
 // shifts the reading and leaves its noise as it was; an alternating one does the reverse.
+#include "base/words.h"
 #include "check/noise_inside.h"
 #include "stats/switched.h"
 
@@ -69,10 +70,10 @@ static void keep(const struct lw_switched *switched, struct lw_noise_node *node)
     node->ratio_low95 = switched->ratio_low95;
     node->ratio_high95 = switched->ratio_high95;
     node->ratio_p = switched->ratio_p;
-    node->response = lw_duplicate(switched->shifted && switched->changed ? "both"
-                                  : switched->shifted                    ? "steady"
-                                  : switched->changed                    ? "alternating"
-                                                                         : "none");
+    node->response = lw_duplicate(switched->shifted && switched->changed ? N_("both")
+                                  : switched->shifted                    ? N_("steady")
+                                  : switched->changed                    ? N_("alternating")
+                                                                         : N_("none"));
 }
 
 static enum lw_status test_node(struct lw_noise_judging *judging, struct lw_noise_node *node)

@@ -79,8 +79,8 @@ void lw_report_supply(struct lw_document *document, const struct lw_record *reco
                       const struct lw_supply_result *result);
 void lw_report_link(struct lw_document *document, const struct lw_plan *plan,
                     const struct lw_record *record, const struct lw_link_result *result);
-void lw_report_noise(struct lw_document *document, const struct lw_record *record,
-                     const struct lw_noise_result *result);
+void lw_report_noise(struct lw_document *document, const struct lw_sentences *sentences,
+                     const struct lw_record *record, const struct lw_noise_result *result);
 void lw_report_restart(struct lw_document *document, const struct lw_plan *plan,
                        const struct lw_record *record, const struct lw_restart_result *result);
 void lw_report_restart_annex(struct lw_document *document, const struct lw_restart_result *result);

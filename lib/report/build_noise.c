@@ -207,19 +207,22 @@ static void shared(struct lw_document *document, const struct lw_noise_result *r
     }
 }
 
-static void notes(struct lw_document *document, const struct lw_noise_result *result)
+static void notes(struct lw_document *document, const struct lw_sentences *sentences,
+                  const struct lw_noise_result *result)
 {
-    struct lw_list sentences = {0};
-    if (lw_noise_notes(result, &sentences, NULL) == LW_OK) {
-        for (size_t i = 0; i < sentences.count; i++) {
-            lw_document_paragraph(document, "%s", ((char *const *)sentences.items)[i]);
+    struct lw_list all = {0};
+    if (lw_noise_notes(result, &all, NULL) == LW_OK) {
+        for (size_t i = 0; i < all.count; i++) {
+            char *said = lw_sentences_say_of(sentences, ((char *const *)all.items)[i]);
+            lw_document_paragraph(document, "%s", said != NULL ? said : "");
+            free(said);
         }
     }
-    lw_noise_notes_free(&sentences);
+    lw_noise_notes_free(&all);
 }
 
-void lw_report_noise(struct lw_document *document, const struct lw_record *record,
-                     const struct lw_noise_result *result)
+void lw_report_noise(struct lw_document *document, const struct lw_sentences *sentences,
+                     const struct lw_record *record, const struct lw_noise_result *result)
 {
     lw_report_section(document, _("Noise of the readings at rest"), record);
     lw_report_figure_fact(document, _("Measured over"), result->seconds, 0, "s");
@@ -235,7 +238,7 @@ void lw_report_noise(struct lw_document *document, const struct lw_record *recor
     }
     traces(document, result);
     shared(document, result);
-    notes(document, result);
+    notes(document, sentences, result);
 }
 
 static void people_cell(struct lw_document *document, double value)
@@ -279,7 +282,7 @@ void lw_report_noise_annex(struct lw_document *document, const struct lw_noise_r
         people_cell(document, node->peak_to_peak);
         limit_cell(document, node->limit);
         lw_document_number(document, node->outliers, 0);
-        lw_document_cell(document, node->cause);
+        lw_document_cell(document, node->cause != NULL ? _(node->cause) : NULL);
         lw_document_cell(document, _(lw_verdict_shown((enum lw_verdict)node->verdict)));
         lw_document_mark(document, (enum lw_verdict)node->verdict);
     }

@@ -23,7 +23,7 @@ static const char *unit_of(const char *unit)
 static void trace_chart(struct lw_document *document, const struct lw_noise_node *node)
 {
     char title[200], words[300];
-    const char *cause = node->cause == NULL ? "-" : node->cause;
+    const char *cause = node->cause == NULL ? "-" : _(node->cause);
     lw_print(title, sizeof title, _("Readings of %s at rest: %s"), name_of(node), cause);
     lw_print(words, sizeof words, _("Readings of %s over time, %zu points. Cause named: %s."),
              name_of(node), node->trace_value.count, cause);

@@ -80,8 +80,7 @@ static void tell_link(struct lw_document *document, const struct lw_report_view 
 static void tell_noise(struct lw_document *document, const struct lw_report_view *view,
                        const struct lw_report_counted *counted)
 {
-    (void)view;
-    lw_report_noise(document, counted->record, counted->result);
+    lw_report_noise(document, view->sentences, counted->record, counted->result);
 }
 
 static void tell_roster(struct lw_document *document, const struct lw_report_view *view,

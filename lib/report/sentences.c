@@ -242,6 +242,19 @@ static bool change_finding(const struct lw_sentences *sentences, struct lw_findi
     return good;
 }
 
+char *lw_sentences_say_of(const struct lw_sentences *sentences, const char *english)
+{
+    struct lw_text text = {0};
+    const char *colon = strstr(english, ": ");
+    size_t names = colon != NULL ? (size_t)(colon - english) + 2 : 0;
+    char *said = lw_sentences_say(sentences, english + names);
+    if (said != NULL) {
+        lw_text_add(&text, "%.*s%s", (int)names, english, said);
+    }
+    free(said);
+    return text.bytes;
+}
+
 enum lw_status lw_sentences_apply(const struct lw_sentences *sentences, struct lw_list *records,
                                   struct lw_error *error)
 {

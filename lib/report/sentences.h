@@ -23,6 +23,9 @@ void lw_sentences_free(struct lw_sentences *sentences); // NULL is allowed
 // NULL when memory is out. `sentences` may be NULL.
 char *lw_sentences_say(const struct lw_sentences *sentences, const char *english);
 
+// The same of "P04, P05: a sentence about them", whose names stay.
+char *lw_sentences_say_of(const struct lw_sentences *sentences, const char *english);
+
 // Puts says, because, next and caution of all findings of `records` (struct lw_record) into the
 // language; those of notes, which people wrote, stay. LW_MEMORY.
 enum lw_status lw_sentences_apply(const struct lw_sentences *sentences, struct lw_list *records,
