@@ -21,7 +21,7 @@ static const double apart_steps = 2.5;  // the same in steps of the reading
 static const double least_share = 0.02; // of the readings at the rarer level
 static const double least_stay = 3;     // readings at a time
 
-enum { FEWEST = 20, FEWEST_RARER = 5, WIDEST = 9 };
+enum { FEWEST = 20, FEWEST_RARER = 5, WIDEST = 9, ENOUGH = 20000 };
 
 static const int widths[] = {1, 5, WIDEST}; // of the running medians
 
@@ -39,17 +39,14 @@ static int ascending(const void *left, const void *right)
     return (a > b) - (a < b);
 }
 
-// Sorts `value`, which has a mean of about 0 so that the sums keep their digits.
-static struct split best_split(double *value, size_t n)
+// Where to split values of a mean of about 0, so that the sums keep their digits; sorts them.
+static double best_threshold(double *value, size_t n)
 {
     qsort(value, n, sizeof *value, ascending);
-    double all = 0, square = 0;
+    double all = 0, below = 0, largest_between = -1, threshold = value[0];
     for (size_t i = 0; i < n; i++) {
         all += value[i];
-        square += value[i] * value[i];
     }
-    struct split best = {.distance = 0, .within = INFINITY};
-    double below = 0, largest_between = -1;
     for (size_t i = 0; i + 1 < n; i++) {
         below += value[i];
         double low_n = (double)(i + 1), high_n = (double)(n - i - 1);
@@ -57,12 +54,33 @@ static struct split best_split(double *value, size_t n)
         double between = low_n * high_n / (double)n * distance * distance;
         if (value[i] < value[i + 1] && between > largest_between) {
             largest_between = between;
-            double total = square - all * all / (double)n;
-            best = (struct split){(value[i] + value[i + 1]) / 2, distance,
-                                  sqrt(fmax(0, total - between) / (double)(n - 2)), n - i - 1};
+            threshold = (value[i] + value[i + 1]) / 2;
         }
     }
-    return best;
+    return threshold;
+}
+
+// The split of all readings where that of some thousands of them, evenly taken, is best. Uses
+// `scratch` of n.
+static struct split best_split(const double *value, size_t n, double *scratch)
+{
+    size_t step = (n + ENOUGH - 1) / ENOUGH, some = 0, upper = 0;
+    for (size_t i = 0; i < n; i += step) {
+        scratch[some++] = value[i];
+    }
+    double threshold = best_threshold(scratch, some), low = 0, high = 0, square = 0;
+    for (size_t i = 0; i < n; i++) {
+        upper += value[i] > threshold;
+        *(value[i] > threshold ? &high : &low) += value[i];
+        square += value[i] * value[i];
+    }
+    if (upper == 0 || upper == n) {
+        return (struct split){.threshold = threshold, .within = INFINITY};
+    }
+    double low_n = (double)(n - upper), high_n = (double)upper;
+    double within = square - low * low / low_n - high * high / high_n;
+    return (struct split){threshold, high / high_n - low / low_n,
+                          sqrt(fmax(0, within) / (double)(n - 2)), upper};
 }
 
 static bool is_apart(const struct split *split, size_t n, double least, double resolution)
@@ -173,8 +191,7 @@ static bool look(const double *time_s, const double *value, size_t n, double res
     double *smooth = scratch + n;
     for (size_t i = 0; i < sizeof widths / sizeof *widths && jumps->kind == LW_JUMPS_NONE; i++) {
         run_median(value, n, (size_t)widths[i], smooth);
-        memcpy(scratch, smooth, n * sizeof *scratch);
-        struct split split = best_split(scratch, n);
+        struct split split = best_split(smooth, n, scratch);
         if (widths[i] == 1 && may_be_steps(&split, resolution)) {
             return false;
         }

@@ -10,6 +10,7 @@
 #include "stats/steepness.h"
 
 #include <float.h>
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,7 +19,7 @@
 // readings their standard deviation (Hampel 1974).
 static const double mad_to_stdev = 1.482602218505602;
 
-enum { NEIGHBOURS = 5, SHORTEST_STUCK = 10 };
+enum { NEIGHBOURS = 5, SHORTEST_STUCK = 10, ENOUGH = 20000 };
 
 // A sum that carries what was rounded off along (Neumaier 1974).
 struct sum {
@@ -67,9 +68,7 @@ static int ascending(const void *left, const void *right)
 
 double lw_median(double *value, size_t n)
 {
-    qsort(value, n, sizeof *value, ascending);
-    double upper = value[n / 2];
-    return n % 2 ? upper : value[n / 2 - 1] / 2 + upper / 2;
+    return gsl_stats_median(value, 1, n);
 }
 
 struct lw_spread_options lw_spread_options(void)
@@ -142,11 +141,21 @@ static double robust_scale(const double *value, size_t n, double *scratch)
     return mad_to_stdev * lw_median(scratch, n);
 }
 
+// Enough values to see what all are made of; returns how many.
+static size_t thin(const double *value, size_t n, double *some)
+{
+    size_t step = (n + ENOUGH - 1) / ENOUGH, count = 0;
+    for (size_t i = 0; i < n; i += step) {
+        some[count++] = value[i];
+    }
+    return count;
+}
+
 // The step of the readings: the smallest gap between different ones, when all small gaps are whole
 // multiples of it. NAN with fewer than three different readings or gaps of any size.
 static double guess_resolution(const double *value, size_t n, double *scratch)
 {
-    memcpy(scratch, value, n * sizeof *scratch);
+    n = thin(value, n, scratch);
     qsort(scratch, n, sizeof *scratch, ascending);
     double rounding = 4 * DBL_EPSILON * fmax(fabs(scratch[0]), fabs(scratch[n - 1]));
     double step = INFINITY;

@@ -104,7 +104,7 @@ struct lw_moments lw_moments(const double *value, size_t n);
 // all times are equal.
 void lw_line_residuals(const double *time_s, const double *value, size_t n, double *residual);
 
-// Median of n >= 1 values; sorts them in place.
+// Median of n >= 1 values; changes their order.
 double lw_median(double *value, size_t n);
 
 #endif

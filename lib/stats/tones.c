@@ -9,7 +9,8 @@
 #include "stats/slow.h"
 #include "stats/spread.h"
 
-#include <gsl/gsl_multifit.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -170,39 +171,34 @@ static void make_change(struct search *search, const struct lw_tone *tone)
 }
 
 // Least squares of the readings on a constant, both waves and the change: its coefficient is the
-// correction of the frequency.
-static enum lw_status correct_frequency(struct search *search, struct lw_tone *tone,
-                                        struct lw_error *error)
+// correction of the frequency. The change is scaled to the waves' size.
+static void correct_frequency(struct search *search, struct lw_tone *tone)
 {
     enum { TERMS = 4 };
-    size_t n = search->n;
-    gsl_matrix *terms = gsl_matrix_alloc(n, TERMS);
-    gsl_multifit_linear_workspace *work = gsl_multifit_linear_alloc(n, TERMS);
-    enum lw_status status = LW_MEMORY;
-    if (terms && work) {
-        for (size_t i = 0; i < n; i++) {
-            gsl_matrix_set(terms, i, 0, 1);
-            gsl_matrix_set(terms, i, 1, search->cosine[i]);
-            gsl_matrix_set(terms, i, 2, search->sine[i]);
-            gsl_matrix_set(terms, i, 3, search->change[i]);
+    double products[TERMS * TERMS] = {0}, rights[TERMS] = {0}, solved[TERMS];
+    double scale = 1 / (2 * M_PI * search->duration_s * tone->amplitude);
+    const double *readings = readings_for(search, tone->frequency_hz);
+    for (size_t i = 0; i < search->n; i++) {
+        const double term[TERMS] = {1, search->cosine[i], search->sine[i],
+                                    scale * search->change[i]};
+        for (int r = 0; r < TERMS; r++) {
+            rights[r] += term[r] * readings[i];
+            for (int c = 0; c <= r; c++) {
+                products[TERMS * r + c] += term[r] * term[c];
+            }
         }
-        double fitted[TERMS], covariance[TERMS * TERMS], square = 0;
-        gsl_vector_const_view y =
-            gsl_vector_const_view_array(readings_for(search, tone->frequency_hz), n);
-        gsl_vector_view c = gsl_vector_view_array(fitted, TERMS);
-        gsl_matrix_view v = gsl_matrix_view_array(covariance, TERMS, TERMS);
-        gsl_multifit_linear(terms, &y.vector, &c.vector, &v.matrix, &square, work);
-        double reach_hz = 0.5 / search->duration_s;
-        if (isfinite(fitted[3])) {
-            tone->frequency_hz += fmin(fmax(fitted[3], -reach_hz), reach_hz);
-        }
-        status = LW_OK;
     }
-    gsl_matrix_free(terms);
-    if (work) {
-        gsl_multifit_linear_free(work);
+    gsl_matrix_view a = gsl_matrix_view_array(products, TERMS, TERMS);
+    gsl_vector_const_view b = gsl_vector_const_view_array(rights, TERMS);
+    gsl_vector_view x = gsl_vector_view_array(solved, TERMS);
+    if (gsl_linalg_cholesky_decomp1(&a.matrix) != GSL_SUCCESS ||
+        gsl_linalg_cholesky_solve(&a.matrix, &b.vector, &x.vector) != GSL_SUCCESS) {
+        return; // the times cannot tell the change from the waves
     }
-    return status ? lw_fail(error, status, "no memory for %zu readings", n) : LW_OK;
+    double correction_hz = scale * solved[TERMS - 1], reach_hz = 0.5 / search->duration_s;
+    if (isfinite(correction_hz)) {
+        tone->frequency_hz += fmin(fmax(correction_hz, -reach_hz), reach_hz);
+    }
 }
 
 static enum lw_status fit(struct search *search, struct lw_tone *tone, struct lw_error *error)
@@ -224,10 +220,8 @@ static enum lw_status take(struct search *search, struct lw_tone *tone, int step
     enum lw_status status = fit(search, tone, error);
     for (int i = 0; i < steps && !status; i++) {
         make_change(search, tone);
-        status = correct_frequency(search, tone, error);
-        if (!status) {
-            status = fit(search, tone, error);
-        }
+        correct_frequency(search, tone);
+        status = fit(search, tone, error);
     }
     if (!status) {
         add_tone(search, tone, -1);

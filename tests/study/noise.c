@@ -198,6 +198,21 @@ static void places(uint64_t runs)
            share * (double)hits.wrong_place, share * (double)hits.silent_place);
 }
 
+static void decide_once(struct walk *walk, struct lw_noise_result *result)
+{
+    const struct lw_noise_options options = {.limit = NAN, .decide = true, .seconds = 80};
+    struct lw_series series = {0};
+    struct lw_noise_facts facts;
+    struct lw_rule rule;
+    if (lw_noise_measure(&walk->run, walk->client, &walk->plan, &options, &series, &facts, NULL) !=
+            LW_OK ||
+        lw_noise_judge(&walk->plan, &options, &series, &facts, result, &rule, NULL) != LW_OK) {
+        exit(1);
+    }
+    lw_series_finish(&series);
+    lw_noise_facts_finish(&facts);
+}
+
 // One probe whose limit stands at noise / ratio: what --decide says, and how long it took.
 static void decide_row(double ratio, uint64_t runs)
 {
@@ -217,8 +232,7 @@ static void decide_row(double ratio, uint64_t runs)
                                       .noise = "{\"white\": 0.0005}",
                                       .more = limits},
                        seed);
-        walk_noise(&walk, &(struct lw_noise_options){.limit = NAN, .decide = true, .seconds = 80},
-                   &result);
+        decide_once(&walk, &result);
         kept += node(&result, 0)->verdict == LW_PASS;
         broken += node(&result, 0)->verdict == LW_FAIL;
         seconds += result.seconds;

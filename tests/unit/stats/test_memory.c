@@ -15,8 +15,6 @@
 #include "stats/tones.h"
 
 #include <fftw3.h>
-#include <gsl/gsl_chebyshev.h>
-#include <gsl/gsl_multifit.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -62,30 +60,6 @@ fftw_complex *__wrap_fftw_alloc_complex(size_t count);
 fftw_complex *__wrap_fftw_alloc_complex(size_t count)
 {
     return refuse() ? NULL : __real_fftw_alloc_complex(count);
-}
-
-gsl_cheb_series *__real_gsl_cheb_alloc(const size_t order);
-gsl_cheb_series *__wrap_gsl_cheb_alloc(const size_t order);
-gsl_cheb_series *__wrap_gsl_cheb_alloc(const size_t order)
-{
-    return refuse() ? NULL : __real_gsl_cheb_alloc(order);
-}
-
-gsl_matrix *__real_gsl_matrix_alloc(const size_t rows, const size_t columns);
-gsl_matrix *__wrap_gsl_matrix_alloc(const size_t rows, const size_t columns);
-gsl_matrix *__wrap_gsl_matrix_alloc(const size_t rows, const size_t columns)
-{
-    return refuse() ? NULL : __real_gsl_matrix_alloc(rows, columns);
-}
-
-gsl_multifit_linear_workspace *__real_gsl_multifit_linear_alloc(const size_t rows,
-                                                                const size_t columns);
-gsl_multifit_linear_workspace *__wrap_gsl_multifit_linear_alloc(const size_t rows,
-                                                                const size_t columns);
-gsl_multifit_linear_workspace *__wrap_gsl_multifit_linear_alloc(const size_t rows,
-                                                                const size_t columns)
-{
-    return refuse() ? NULL : __real_gsl_multifit_linear_alloc(rows, columns);
 }
 
 static enum lw_status spread(struct lw_error *error)
