@@ -6,6 +6,7 @@
 #include "page.h"
 
 #include "base/number.h"
+#include "check/checklist.h"
 #include "check/ports.h"
 #include "site/plan.h"
 #include "site/record.h"
@@ -234,5 +235,8 @@ int main(int count, char **words)
     const struct lw_site_shape ports = {"ports", "linewalk ports: what ports --json prints",
                                         &lw_ports_shape};
     good = pages_of(&ports, docs, check) && good;
+    const struct lw_site_shape checklist = {"checklist", "Checklist: a list of one's own",
+                                            &lw_checklist_file_shape};
+    good = pages_of(&checklist, docs, check) && good;
     return good ? 0 : 1;
 }

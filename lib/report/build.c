@@ -15,10 +15,12 @@ struct kind {
 static const struct lw_shape *shape_of(const char *check)
 {
     const struct kind kinds[] = {
-        {"scan", &lw_scan_shape},     {"roster", &lw_roster_shape},   {"link", &lw_link_shape},
-        {"supply", &lw_supply_shape}, {"noise", &lw_noise_shape},     {"note", &lw_note_shape},
-        {"meter", &lw_meter_shape},   {"compare", &lw_compare_shape}, {"watch", &lw_live_shape},
-        {"touch", &lw_touch_shape},   {"restart", &lw_restart_shape},
+        {"scan", &lw_scan_shape},       {"roster", &lw_roster_shape},
+        {"link", &lw_link_shape},       {"supply", &lw_supply_shape},
+        {"noise", &lw_noise_shape},     {"note", &lw_note_shape},
+        {"meter", &lw_meter_shape},     {"checklist", &lw_checklist_shape},
+        {"compare", &lw_compare_shape}, {"watch", &lw_live_shape},
+        {"touch", &lw_touch_shape},     {"restart", &lw_restart_shape},
     };
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         if (strcmp(kinds[i].check, check) == 0) {

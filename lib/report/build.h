@@ -7,6 +7,7 @@
 
 #include "check/acceptance.h"
 #include "check/assign.h"
+#include "check/checklist.h"
 #include "check/compare.h"
 #include "check/link.h"
 #include "check/meter.h"
@@ -84,6 +85,8 @@ void lw_report_noise(struct lw_document *document, const struct lw_sentences *se
 void lw_report_restart(struct lw_document *document, const struct lw_plan *plan,
                        const struct lw_record *record, const struct lw_restart_result *result);
 void lw_report_restart_annex(struct lw_document *document, const struct lw_restart_result *result);
+void lw_report_checklist(struct lw_document *document, const struct lw_report_view *view,
+                         const struct lw_record *record, const struct lw_checklist_result *result);
 void lw_report_meter(struct lw_document *document, const struct lw_record *record,
                      const struct lw_meter_result *result);
 void lw_report_scan(struct lw_document *document, const struct lw_record *record,

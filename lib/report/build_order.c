@@ -130,17 +130,23 @@ static void tell_meter(struct lw_document *document, const struct lw_report_view
     lw_report_meter(document, counted->record, counted->result);
 }
 
+static void tell_checklist(struct lw_document *document, const struct lw_report_view *view,
+                           const struct lw_report_counted *counted)
+{
+    lw_report_checklist(document, view, counted->record, counted->result);
+}
+
 struct section {
     const char *check;
     void (*tell)(struct lw_document *document, const struct lw_report_view *view,
                  const struct lw_report_counted *counted);
 };
 
-static const struct section sections[] = {{"supply", tell_supply},   {"meter", tell_meter},
-                                          {"link", tell_link},       {"noise", tell_noise},
-                                          {"touch", tell_touch},     {"watch", tell_watch},
-                                          {"restart", tell_restart}, {"roster", tell_roster},
-                                          {"scan", tell_scan},       {"compare", tell_compare}};
+static const struct section sections[] = {
+    {"supply", tell_supply}, {"meter", tell_meter},     {"checklist", tell_checklist},
+    {"link", tell_link},     {"noise", tell_noise},     {"touch", tell_touch},
+    {"watch", tell_watch},   {"restart", tell_restart}, {"roster", tell_roster},
+    {"scan", tell_scan},     {"compare", tell_compare}};
 
 static bool tell_check(struct lw_document *document, const struct lw_report_view *view,
                        const struct section *section)

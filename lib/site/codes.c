@@ -642,7 +642,7 @@ const struct lw_code lw_codes[] = {
     {"checklist_no", "checklist", N_("something is not as it should be"),
      N_("put it right, then answer %s again"), moving_parts},
     {"checklist_open", "checklist", N_("a required item was not answered"),
-     N_("look at it and answer %s: linewalk checklist --resume goes on there"), moving_parts},
+     N_("look at %s, then run linewalk checklist again"), moving_parts},
 
     // Resend: a recording's reads sent again.
     {"compare_supply_lower", "compare", N_("less voltage than on the earlier visit"),

@@ -49,7 +49,7 @@ def make_visit():
     (folder / "rest.csv").write_text("# unit: mm\ntime_s,node,value\n" + rows)
     status, said = run("noise", "--from", "rest.csv", "--limit", "0.01", "--visit", "walk", "--quiet")
     assert status in (0, 1), said
-    (folder / "photo.jpg").write_bytes(b"\xff\xd8 a picture")
+    (folder / "photo.jpg").write_bytes(b"\xff\xd8\xff\xda\x00\x03\x01 a picture\xff\xd9")
     must(0, "note", "the clamp is tight", "--photo", "photo.jpg", "--visit", "walk")
 
 
