@@ -10,24 +10,13 @@
 
 static const char *const end_words[] = {"head", "tail", NULL};
 static const char *const rail_words[] = {"both", "v_plus", "zero_v", NULL};
-static const char *const fault_words[] = {"weak_span",
-                                          "dead_node",
-                                          "double_address",
-                                          "missing_terminator",
-                                          "lost_bias",
-                                          "overloaded_supply",
-                                          "wrong_framing",
-                                          "unplugged_sensor",
-                                          "stuck_reading",
-                                          "magnet_near",
-                                          "late_replies",
-                                          "echoing_adapter",
-                                          "foreign_controller",
-                                          "swapped_places",
-                                          "hiccup",
-                                          "noisy_span",
-                                          "new_node",
-                                          NULL};
+static const char *const fault_words[] = {
+    "weak_span",          "dead_node",        "double_address",
+    "missing_terminator", "lost_bias",        "overloaded_supply",
+    "wrong_framing",      "unplugged_sensor", "stuck_reading",
+    "magnet_near",        "late_replies",     "echoing_adapter",
+    "foreign_controller", "swapped_places",   "hiccup",
+    "noisy_span",         "new_node",         NULL};
 
 const char *lw_fault_word(enum lw_fault_kind kind)
 {
