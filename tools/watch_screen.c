@@ -82,8 +82,8 @@ enum lw_status lw_screen_open(bool bell, struct lw_screen **screen, struct lw_er
     if (made == NULL) {
         return lw_fail(error, LW_MEMORY, "out of memory");
     }
-    use_env(FALSE); // the terminal's own size, whatever COLUMNS says
-    use_tioctl(TRUE);
+    unsetenv("COLUMNS"); // the terminal's own size, as it is and as it changes
+    unsetenv("LINES");
     lw_cli_guard_terminal("");
     made->terminal = newterm(NULL, stdout, stdin);
     if (made->terminal == NULL) {
@@ -167,7 +167,7 @@ static void draw_title(const struct lw_live *live, const struct lw_watch_view *v
 {
     char left[LW_ROW], right[160], row[LW_ROW];
     long seconds = (long)lw_live_seconds(live, view->now_ns);
-    lw_print(right, sizeof right, "%s%s %02ld:%02ld:%02ld %4.0f/s ",
+    lw_print(right, sizeof right, " %s%s %02ld:%02ld:%02ld %4.0f/s ",
              view->simulated ? _("SIMULATED ") : "", view->recorded ? "" : _("not recorded "),
              seconds / 3600, seconds / 60 % 60, seconds % 60, view->polls_per_s);
     int room = COLS - (int)lw_text_columns(right);
@@ -385,11 +385,21 @@ static void follow_order(struct lw_screen *screen, const struct lw_live *live,
     }
 }
 
+// What the nodes leave of the room, within bounds.
+static int event_rows(int room, size_t count)
+{
+    enum { LEAST = 4, MOST = 10 };
+    int columns = COLS / LW_CELL_NARROW > 0 ? COLS / LW_CELL_NARROW : 1;
+    int left = room - ((int)count + columns - 1) / columns;
+    return left < LEAST ? LEAST : left > MOST ? MOST : left;
+}
+
 static void draw_picture(struct lw_screen *screen, const struct lw_live *live,
                          const struct lw_watch_view *view)
 {
-    int rope = rope_rows(live), events = LINES >= 40 ? 8 : 4;
-    int top = 2 + rope, rows = LINES - top - events - 2;
+    int rope = rope_rows(live), top = 2 + rope;
+    int events = event_rows(LINES - top - 2, lw_live_count(live));
+    int rows = LINES - top - events - 2;
     draw_title(live, view);
     for (int row = 0; row < rope; row++) {
         draw_rope_row(screen, live, view->now_ns, row);

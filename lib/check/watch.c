@@ -16,7 +16,8 @@
 static const int64_t recent_ns = 3000000000; // how long "a moment ago" lasts
 static const uint32_t all_roles = LW_ROLE_BIT(LW_ROLE_READING) | LW_ROLE_BIT(LW_ROLE_STATUS) |
                                   LW_ROLE_BIT(LW_ROLE_SUPPLY_V) | LW_ROLE_BIT(LW_ROLE_UPTIME_S);
-enum { LEARN_FROM = 20 }; // readings before jumps are told from noise
+enum { PEAK_TO_PEAK = 1 }; // of noise_is
+enum { LEARN_FROM = 20 };  // readings before jumps are told from noise
 
 const char *lw_live_word(enum lw_live_state state)
 {
@@ -66,6 +67,8 @@ static void find_range(const struct lw_profile *is, struct live_node *node)
     if (reading->unit != NULL && is->metrology.unit != NULL &&
         lw_unit_factor(is->metrology.unit, reading->unit, &factor)) {
         node->shown.resolution = is->metrology.resolution * factor;
+        node->limit = is->metrology.noise_limit * factor;
+        node->limit /= is->metrology.noise_is == PEAK_TO_PEAK ? 6 : 1; // 3 s to either side
         if (is->metrology.range.count == 2) {
             node->shown.low = range[0] * factor;
             node->shown.high = range[1] * factor;
@@ -93,7 +96,8 @@ static void start_node(const struct lw_chain_entry *entry, size_t tap, struct li
                                .jumped_ns = -1,
                                .asked_ns = -1,
                                .answered_ns = -1,
-                               .uptime_s = NAN};
+                               .uptime_s = NAN,
+                               .limit = NAN};
     for (size_t i = 0; i < OPEN_KINDS; i++) {
         node->open[i] = LIVE_NONE;
     }
@@ -303,15 +307,20 @@ static void end_silence(struct lw_live *live, size_t index, int64_t now_ns)
     finish(live, &node->open[OPEN_SILENT], live_seconds(live, now_ns));
 }
 
+// Of the readings since then, and of the last five however old they are: a long chain gives each
+// node one in some seconds.
 static double spread_of(const struct live_ring *ring, double since_s)
 {
+    enum { LEAST = 5 };
     double n = 0, mean = 0, squares = 0;
-    for (size_t i = 0; i < ring->count; i++) {
-        if (ring->time_s[i] >= since_s) {
-            double away = ring->value[i] - mean;
-            mean += away / ++n;
-            squares += away * (ring->value[i] - mean);
+    for (size_t back = 1; back <= ring->count; back++) {
+        size_t i = (ring->next + LIVE_RING - back) % LIVE_RING;
+        if (ring->time_s[i] < since_s && n >= LEAST) {
+            break;
         }
+        double away = ring->value[i] - mean;
+        mean += away / ++n;
+        squares += away * (ring->value[i] - mean);
     }
     return n >= 3 ? sqrt(squares / (n - 1)) : NAN;
 }
@@ -334,11 +343,13 @@ static void learn(struct live_node *node, double step)
     node->learned_from++;
 }
 
+// Before its own noise is known, a node is taken to be as noisy as it may be.
 static bool is_jump(const struct live_node *node, double step)
 {
-    const double times = 10;
-    double noise = times * node->learned * 0.886227; // sqrt(pi) / 2
-    return node->learned_from >= LEARN_FROM && step > noise &&
+    const double times = 10, root_pi_half = 0.886227;
+    bool knows = node->learned_from >= LEARN_FROM;
+    double noise = knows ? node->learned * root_pi_half : node->limit;
+    return step > times * noise &&
            !(step <= 4 * node->shown.resolution); // true without a known resolution, too
 }
 
@@ -466,6 +477,9 @@ static void take_sound(struct lw_live *live, size_t index, enum lw_outcome outco
         finish(live, &node->open[OPEN_DAMAGED], at_s);
     } else {
         node->shown.damaged++;
+        if (node->open[OPEN_DAMAGED] == LIVE_NONE) {
+            live->again = index;
+        }
         go_on(live, index, OPEN_DAMAGED, LW_LIVE_DAMAGED, at_s);
     }
 }

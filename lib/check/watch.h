@@ -63,7 +63,7 @@ struct lw_live_node {
     double reading, low, high; // in `unit`; the range of its kind
     double resolution;         // in `unit`
     double silent_s;           // when the silence under way began; NAN: none
-    double spread;             // standard deviation over the window; NAN under 3 readings
+    double spread; // standard deviation over the window, or the last five; NAN under 3 readings
     double volts, lowest_v, needs_v;
     unsigned status;
     double polls, answers, silences, damaged, refusals; // polls, by what came of them
@@ -92,9 +92,9 @@ enum lw_live_state lw_live_state(const struct lw_live *live, size_t index, int64
 
 // Whom to ask now. Most turns go round the nodes that answer, in steps that jump along the chain;
 // one in eight goes to the far end, whose silence tells of any break before it; one in eight to
-// those that are silent; two to where the hands are. A node that missed is asked again at once.
-// When the far end is silent the place of the break is halved. When one comes back, the others that
-// were silent are asked at once, until one stays silent.
+// those that are silent; two to where the hands are. A node that missed or answered damaged is
+// asked again at once. When the far end is silent the place of the break is halved. When one comes
+// back, the others that were silent are asked at once, until one stays silent.
 size_t lw_live_next(struct lw_live *live);
 // The registers that are wanted of it: all that can be had in one request, else the reading, and
 // the others in every eighth answer. Bits of LW_ROLE_BIT.

@@ -33,8 +33,8 @@ struct live_node {
     bool in_turn;                             // its last poll was answered, on this line
     unsigned misses;                          // in a row
     enum lw_outcome last;
-    bool one_request; // all roles come in one block
-    double learned, uptime_s;
+    bool one_request;                // all roles come in one block
+    double limit, learned, uptime_s; // limit: the profile's noise limit, as a standard deviation
     unsigned learned_from;
     long open[OPEN_KINDS];
 };

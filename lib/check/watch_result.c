@@ -21,9 +21,10 @@ static const char *name_of(const struct lw_live *live, size_t index)
     return index < live->count ? live->nodes[index].shown.entry->node : "";
 }
 
-static const char *number(double value, char text[LW_NUMBER_TEXT])
+// As many digits as the node resolves.
+static const char *number(double value, const struct lw_live_node *node, char text[LW_NUMBER_TEXT])
 {
-    lw_number_for_people(value, NAN, text);
+    lw_number_for_people(value, 10 * node->resolution, text);
     return text;
 }
 
@@ -52,10 +53,10 @@ static void say_of_value(const struct lw_live *live, const struct lw_live_event 
     const char *unit = node->unit != NULL ? lw_unit_shown(node->unit, true) : "";
     if (event->what == LW_LIVE_JUMP) {
         lw_print(text, size, "%s jumped from %s to %s %s", name_of(live, event->index),
-                 number(event->before, before), number(event->value, value), unit);
+                 number(event->before, node, before), number(event->value, node, value), unit);
     } else {
         lw_print(text, size, "%s reads %s %s, outside its range", name_of(live, event->index),
-                 number(event->value, value), unit);
+                 number(event->value, node, value), unit);
     }
 }
 

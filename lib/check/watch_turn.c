@@ -65,38 +65,75 @@ static size_t hands_turn(struct lw_live *live)
     return live->hands == SIZE_MAX ? SIZE_MAX : from + live->hands_turn++ % (to - from + 1);
 }
 
-// Before the silent end of the chain, the last node that has answered since that end fell silent;
-// `silent` gets the first silent one after it. False when the end answers.
-static bool bounds_of_break(const struct lw_live *live, long *answers, size_t *silent)
+// Where a break can be that the silence of the chain's end speaks for. A node that was silent when
+// another one behind it still answered speaks neither for nor against.
+struct bounds {
+    long answers;   // the last node that has answered since the end fell silent; -1: none
+    size_t silent;  // the first one after it whose silence can come from the break
+    size_t between; // one of those in between that may answer, in their middle; SIZE_MAX: none
+    size_t witness; // one between `silent` and the end that has to be asked yet; SIZE_MAX: none
+};
+
+static int64_t last_answer_ns(const struct lw_live *live, size_t from)
 {
-    const struct live_node *end = &live->nodes[live->count - 1];
-    if (!live->has_far_end || live->count < 3 || !missed(live, live->count - 1)) {
+    int64_t last_ns = -1;
+    for (size_t i = from; i < live->count; i++) {
+        last_ns = live->nodes[i].answered_ns > last_ns ? live->nodes[i].answered_ns : last_ns;
+    }
+    return last_ns;
+}
+
+static size_t find_witness(const struct lw_live *live, size_t silent, int64_t before_ns)
+{
+    size_t end = live->count - 1;
+    for (size_t i = (silent + end) / 2 + 1; i < end; i++) {
+        if (!missed(live, i)) {
+            return i;
+        }
+        if (live->nodes[i].silent_ns >= before_ns) {
+            return SIZE_MAX;
+        }
+    }
+    return SIZE_MAX;
+}
+
+static bool find_bounds(const struct lw_live *live, struct bounds *bounds)
+{
+    size_t end = live->count - 1, may_answer[LW_ADDRESS_MAX + 1], count = 0;
+    if (!live->has_far_end || live->count < 3 || !missed(live, end)) {
         return false;
     }
-    *answers = (long)live->count - 2;
-    while (*answers >= 0 && live->nodes[*answers].answered_ns <= end->silent_ns) {
-        (*answers)--;
+    bounds->answers = (long)end - 1;
+    while (bounds->answers >= 0 &&
+           live->nodes[bounds->answers].answered_ns <= live->nodes[end].silent_ns) {
+        bounds->answers--;
     }
-    *silent = (size_t)(*answers + 1);
-    while (!missed(live, *silent)) {
-        (*silent)++;
+    bounds->silent = (size_t)(bounds->answers + 1);
+    int64_t before_ns = last_answer_ns(live, bounds->silent);
+    while (bounds->silent < end &&
+           (!missed(live, bounds->silent) || live->nodes[bounds->silent].silent_ns < before_ns)) {
+        if (!missed(live, bounds->silent)) {
+            may_answer[count++] = bounds->silent;
+        }
+        bounds->silent++;
     }
+    bounds->between = count > 0 ? may_answer[count / 2] : SIZE_MAX;
+    bounds->witness = find_witness(live, bounds->silent, before_ns);
     return true;
 }
 
-// Halves what is not known between the two; when nothing is left, the first silent one is asked
-// again, to be sure.
+// Halves what is not known between the two; when nothing is left, the first silent one and one
+// behind it are asked, to be sure.
 static size_t halving_turn(const struct lw_live *live)
 {
-    long answers;
-    size_t silent;
-    if (!bounds_of_break(live, &answers, &silent)) {
+    struct bounds bounds;
+    if (!find_bounds(live, &bounds)) {
         return SIZE_MAX;
     }
-    if ((long)silent - answers < 2) {
-        return live->nodes[silent].misses == 1 ? silent : SIZE_MAX;
+    if (bounds.between != SIZE_MAX || bounds.silent + 1 == live->count) {
+        return bounds.between;
     }
-    return (size_t)(answers + ((long)silent - answers) / 2);
+    return live->nodes[bounds.silent].misses == 1 ? bounds.silent : bounds.witness;
 }
 
 // One silence may be chance: it is asked again, before anybody else; when it is none, the far end
@@ -104,10 +141,10 @@ static size_t halving_turn(const struct lw_live *live)
 // looks for the first of them.
 void live_follow_silence(struct lw_live *live, size_t index)
 {
-    long answers;
-    size_t silent, end = live->count - 1;
+    struct bounds bounds;
+    size_t end = live->count - 1;
     unsigned misses = live->nodes[index].misses;
-    bool alone = index == end || !bounds_of_break(live, &answers, &silent) || index < silent;
+    bool alone = index == end || !find_bounds(live, &bounds) || index < bounds.silent;
     if (misses == 1 && alone) {
         live->again = index;
     } else if (misses == 2 && live->has_far_end && !missed(live, end)) {
@@ -117,14 +154,14 @@ void live_follow_silence(struct lw_live *live, size_t index)
 
 size_t live_find_break(const struct lw_live *live)
 {
-    long answers;
-    size_t silent;
-    if (live->sweeping || !bounds_of_break(live, &answers, &silent) ||
-        silent != (size_t)(answers + 1) || silent + 2 > live->count) {
+    struct bounds bounds;
+    size_t end = live->count - 1;
+    if (live->sweeping || !find_bounds(live, &bounds) || bounds.between != SIZE_MAX ||
+        bounds.witness != SIZE_MAX || bounds.silent == end) {
         return SIZE_MAX;
     }
-    bool sure = live->nodes[live->count - 1].misses > 1 && live->nodes[silent].misses > 1;
-    return sure ? silent : SIZE_MAX;
+    bool sure = live->nodes[end].misses > 1 && live->nodes[bounds.silent].misses > 1;
+    return sure ? bounds.silent : SIZE_MAX;
 }
 
 static size_t asked_again(struct lw_live *live)

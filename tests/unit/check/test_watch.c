@@ -223,6 +223,27 @@ static void a_break_is_placed_at_its_span_among_200_nodes(void **state)
     }
 }
 
+// The end falls silent for itself while another node is silent: nothing is broken in between.
+static void two_silent_nodes_are_no_break(void **state)
+{
+    (void)state;
+    for (size_t tap = 2; tap <= 38; tap += 6) {
+        struct watched watched;
+        char faults[300];
+        size_t length = 0;
+        drop_out_at(faults, sizeof faults, tap, 5, 30);
+        length = strlen(faults);
+        lw_print(faults + length, sizeof faults - length, ",");
+        drop_out_at(faults + length + 1, sizeof faults - length - 1, 40, 8, 12);
+        const struct cell cell = {.probes = 40, .supplies = supplies_for(40), .faults = faults};
+        begin(&watched, &cell, tap);
+        until(&watched, 20);
+        assert_int_equal(count_events(&watched, LW_LIVE_BREAK), 0);
+        assert_int_equal(count_events(&watched, LW_LIVE_SILENT), 2);
+        end(&watched);
+    }
+}
+
 static void all_that_was_silent_is_asked_at_once_when_the_first_comes_back(void **state)
 {
     (void)state;
@@ -411,6 +432,7 @@ int main(void)
         cmocka_unit_test(a_node_that_drops_out_shows_within_a_second),
         cmocka_unit_test(a_node_that_returns_shows_within_a_second_and_is_in_the_record),
         cmocka_unit_test(a_break_is_placed_at_its_span_among_200_nodes),
+        cmocka_unit_test(two_silent_nodes_are_no_break),
         cmocka_unit_test(all_that_was_silent_is_asked_at_once_when_the_first_comes_back),
         cmocka_unit_test(where_the_hands_are_a_drop_out_shows_at_once_among_200),
         cmocka_unit_test(a_reading_that_jumps_and_a_sensor_unplugged_are_told_apart),
