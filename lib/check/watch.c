@@ -429,8 +429,12 @@ static void take_status(struct lw_live *live, size_t index, double status, doubl
 static void take_uptime(struct lw_live *live, size_t index, double uptime_s, int64_t now_ns)
 {
     struct live_node *node = &live->nodes[index];
+    double at_s = live_seconds(live, now_ns);
     if (uptime_s < node->uptime_s) {
-        happen(live, index, LW_LIVE_RESTART, live_seconds(live, now_ns));
+        struct lw_live_event *event = happen(live, index, LW_LIVE_RESTART, at_s);
+        if (event != NULL) {
+            event->from_s = fmax(at_s - uptime_s, 0); // when it started, not when it was seen
+        }
         node->shown.restarts++;
         node->back_ns = now_ns;
     }

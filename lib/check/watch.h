@@ -36,7 +36,7 @@ enum lw_live_what {
     LW_LIVE_JUMP,      // value: after, before: before
     LW_LIVE_FLAG,      // value: the status register
     LW_LIVE_VOLTS,     // value: the lowest
-    LW_LIVE_RESTART,   // its uptime went back
+    LW_LIVE_RESTART,   // its uptime went back: from when it started to when that was seen
     LW_LIVE_OUTSIDE,   // value: the furthest outside the range
     LW_LIVE_BREAK,     // from this node on to the end all are silent
     LW_LIVE_UNPLUGGED, // the tester's own line was gone

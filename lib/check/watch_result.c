@@ -323,7 +323,70 @@ static struct lw_finding *about(struct lw_findings *findings, struct lw_finding 
     return finding;
 }
 
-static void find_drop_outs(const struct lw_live_result *result,
+// Breaks of the chain, by tap and time: what they did to the nodes behind them is said once, of the
+// break.
+enum { BREAKS_MOST = 64 };
+struct breaks {
+    size_t count;
+    struct {
+        int tap;
+        double from_s, to_s;
+    } at[BREAKS_MOST];
+};
+
+static int tap_of(const struct lw_live_result *result, const char *node)
+{
+    const struct lw_live_result_node *nodes = result->nodes.items;
+    size_t i = 0;
+    while (i + 1 < result->nodes.count && strcmp(nodes[i].node, node) != 0) {
+        i++;
+    }
+    return nodes[i].tap;
+}
+
+static void list_breaks(const struct lw_live_result *result, struct breaks *breaks)
+{
+    const double settling_s = 2; // the nodes behind it start one by one
+    breaks->count = 0;
+    for (size_t i = 0; i < result->events.count && breaks->count < BREAKS_MOST; i++) {
+        const struct lw_live_result_event *event = event_at(result, i);
+        if (strcmp(event->what, "break") == 0) {
+            breaks->at[breaks->count].tap = tap_of(result, event->node);
+            breaks->at[breaks->count].from_s = event->from_s;
+            breaks->at[breaks->count++].to_s =
+                (isfinite(event->to_s) ? event->to_s : result->seconds) + settling_s;
+        }
+    }
+}
+
+static bool is_of_break(const struct breaks *breaks, int tap,
+                        const struct lw_live_result_event *event)
+{
+    for (size_t i = 0; i < breaks->count; i++) {
+        bool before = isfinite(event->to_s) && event->to_s < breaks->at[i].from_s;
+        if (tap >= breaks->at[i].tap && !before && event->from_s <= breaks->at[i].to_s) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// How many of the node's drop-outs ("silent") or restarts came with a break.
+static double with_breaks(const struct lw_live_result *result, const struct breaks *breaks,
+                          const struct lw_live_result_node *node, const char *what)
+{
+    double count = 0;
+    bool drop_outs = strcmp(what, "silent") == 0;
+    for (size_t i = 0; i < result->events.count; i++) {
+        const struct lw_live_result_event *event = event_at(result, i);
+        bool its = event->node != NULL && strcmp(event->node, node->node) == 0 &&
+                   strcmp(event->what, what) == 0 && (!drop_outs || event->count > 1);
+        count += its && is_of_break(breaks, node->tap, event);
+    }
+    return count;
+}
+
+static void find_drop_outs(const struct lw_live_result *result, const struct breaks *breaks,
                            const struct lw_live_result_node *node, struct lw_findings *findings)
 {
     const char *mark = NULL;
@@ -335,14 +398,15 @@ static void find_drop_outs(const struct lw_live_result *result,
               node);
         return;
     }
-    if (node->drop_outs == 0) {
+    double drop_outs = node->drop_outs - with_breaks(result, breaks, node, "silent");
+    if (drop_outs <= 0) {
         return;
     }
     struct lw_finding *finding =
         about(findings,
               lw_findings_add(findings, "watch_dropped", LW_ATTENTION,
                               "%s dropped out %.0f x while it was watched, for at most %.2f s",
-                              node->node, node->drop_outs, node->longest_out_s),
+                              node->node, drop_outs, node->longest_out_s),
               node);
     size_t marked = after_marks(result, node->node, &mark);
     if (marked > 0) {
@@ -369,8 +433,10 @@ static void find_errors(const struct lw_live_result_node *node, struct lw_findin
                        node->error_rate_low95, node->error_limit);
 }
 
-static void find_answers(const struct lw_live_result_node *node, struct lw_findings *findings)
+static void find_answers(const struct lw_live_result *result, const struct breaks *breaks,
+                         const struct lw_live_result_node *node, struct lw_findings *findings)
 {
+    double restarts = node->restarts - with_breaks(result, breaks, node, "restart");
     if (node->jumps > 0) {
         about(findings,
               lw_findings_add(findings, "watch_jumped", LW_ATTENTION,
@@ -378,11 +444,10 @@ static void find_answers(const struct lw_live_result_node *node, struct lw_findi
                               node->jumps),
               node);
     }
-    if (node->restarts > 0) {
+    if (restarts > 0) {
         about(findings,
               lw_findings_add(findings, "watch_restarted", LW_ATTENTION,
-                              "%s started anew %.0f x while it was watched", node->node,
-                              node->restarts),
+                              "%s started anew %.0f x while it was watched", node->node, restarts),
               node);
     }
     if (node->flags > 0) {
@@ -438,14 +503,16 @@ void lw_live_findings(const struct lw_live_result *result, struct lw_rule *rule,
     const struct lw_live_result_node *nodes = result->nodes.items;
     *rule = (struct lw_rule){
         .confidence = 0.95, .sided = 0, .corrected_for = (int)result->nodes.count, .proves = 1};
+    struct breaks breaks;
+    list_breaks(result, &breaks);
     find_breaks(result, findings);
     for (size_t i = 0; i < result->nodes.count; i++) {
         if (nodes[i].polls == 0) {
             continue;
         }
-        find_drop_outs(result, &nodes[i], findings);
+        find_drop_outs(result, &breaks, &nodes[i], findings);
         find_errors(&nodes[i], findings);
-        find_answers(&nodes[i], findings);
+        find_answers(result, &breaks, &nodes[i], findings);
         find_volts(&nodes[i], findings);
     }
     if (result->unplugged > 0) {

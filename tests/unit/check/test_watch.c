@@ -219,6 +219,7 @@ static void a_break_is_placed_at_its_span_among_200_nodes(void **state)
         assert_non_null(finding);
         assert_int_equal(finding->span, spans[i]);
         assert_int_equal(walk_count(&watched.walk, "watch_break"), 1);
+        assert_int_equal(walk_count(&watched.walk, NULL), 1);
         end(&watched);
     }
 }
