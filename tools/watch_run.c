@@ -251,6 +251,7 @@ static enum lw_status begin(struct watching *watching, struct lw_error *error)
     enum lw_status status = lw_session_language(session, &watching->sentences, error);
     if (status == LW_OK) {
         status = make_sure(watching, error);
+        lw_session_stay_awake(session);
     }
     if (status == LW_OK) {
         status =

@@ -15,7 +15,7 @@ import unittest
 
 from commanding import Commanding
 
-Commanding.linewalk, SOURCE = sys.argv.pop(1), sys.argv.pop(1)
+Commanding.linewalk, SOURCE = os.path.abspath(sys.argv.pop(1)), sys.argv.pop(1)
 HERE = os.path.join(os.path.dirname(os.path.abspath(__file__)), 'watch')
 DEADLINE_S = 60
 LAST = ('--sim-speed', '0', '--hold')
@@ -44,14 +44,17 @@ class Watch(Commanding):
 
     def setUp(self):
         super().setUp()
-        self.socket = self.path('tmux')
-        self.pipe = None
+        self.opened, self.pipe = 0, None
 
     def tearDown(self):
-        self.tmux('kill-server', check=False)
         if self.pipe is not None:
-            os.close(self.pipe)
+            self.close()
         super().tearDown()
+
+    def close(self):
+        self.tmux('kill-server', check=False)
+        os.close(self.pipe)
+        self.pipe = None
 
     def tmux(self, *words, check=True):
         return subprocess.run(['tmux', '-f', '/dev/null', '-S', self.socket, *words], capture_output=True, text=True,
@@ -59,12 +62,14 @@ class Watch(Commanding):
 
     def open(self, columns, rows, **more):
         """A terminal with a shell in it, and a pipe that tells when it is sent something."""
+        self.opened += 1
+        self.socket = self.path(f'tmux-{self.opened}')
         environment = {'LC_ALL': 'C.UTF-8', 'TZ': 'UTC', 'NO_COLOR': '1', 'PS1': 'ready> ', 'HOME': self.folder.name,
                        'PATH': os.environ['PATH'], **more}
         words = [f'{name}={value}' for name, value in environment.items() if value is not None]
         self.tmux('new-session', '-d', '-x', str(columns), '-y', str(rows),
                   'env', '-u', 'NO_COLOR', '-u', 'LANGUAGE', *words, 'sh')
-        fifo = self.path('sent')
+        fifo = self.path(f'sent-{self.opened}')
         os.mkfifo(fifo)
         self.pipe = os.open(fifo, os.O_RDONLY | os.O_NONBLOCK)
         self.tmux('pipe-pane', f'cat >{fifo}')
@@ -171,10 +176,7 @@ class Watch(Commanding):
             pictures.append(self.wait_for('OVER'))
             coloured = '\x1b[1m\x1b[31m' in self.picture('-e')
             self.assertEqual(coloured, no_colour is None)
-            self.tmux('kill-server')
-            os.close(self.pipe)
-            self.pipe = None
-            os.unlink(self.path('sent'))
+            self.close()
         self.assertEqual(*pictures)
 
     # What is done to it.
