@@ -1,5 +1,6 @@
 walk() { linewalk touch --visit v --on sim:$DATA/walk --wait 10 --answers "$@" 2>&1; echo "exit $?"; }
-walk $DATA/walk/answers.txt --sim-at 0
+cp "$DATA/walk/answers.txt" .
+walk answers.txt --sim-at 0
 cut -d, -f1,2 v/0001-touch.answers.csv
 printf 'yes\nE. Example\nyes\n' >rest.txt
 walk rest.txt --resume
