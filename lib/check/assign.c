@@ -373,6 +373,21 @@ static enum lw_status look_for_other_kinds(struct lw_assign *assign)
     return status;
 }
 
+// A gateway and a pseudo-terminal have a framing of their own.
+static void say_keeps_framing(struct lw_assign *assign, const struct lw_framing *wanted)
+{
+    const struct lw_line *line = lw_client_line(assign->client);
+    const struct lw_assign_place here = {0, line->framing}, there = {0, *wanted};
+    if (!line->framed && !lw_assign_same(&here, &there)) {
+        char framing[LW_FRAMING_TEXT];
+        lw_framing_text(wanted, framing);
+        lw_assign_say(assign,
+                      "This line keeps its own framing: a node that speaks %s alone is not reached "
+                      "through it.",
+                      framing);
+    }
+}
+
 // The newcomer must be one, of the planned kind, and the planned one.
 static void judge_newcomer(struct lw_assign *assign)
 {
@@ -385,6 +400,7 @@ static void judge_newcomer(struct lw_assign *assign)
     who_text(who, is, sizeof is);
     if (who->there == LW_THERE_NOBODY) {
         lw_assign_say(assign, "%s: nobody answers at %s.", entry->node, where);
+        say_keeps_framing(assign, &from.framing);
         ask_again(assign, LW_ASSIGN_NOBODY);
         return;
     }
