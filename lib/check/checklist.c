@@ -326,18 +326,21 @@ enum lw_status lw_checklist_photo(struct lw_checklist_dialog *dialog, const char
 
 void lw_checklist_findings(const struct lw_checklist_result *result, struct lw_findings *findings)
 {
+    static const char as_asked[] = "%s"; // the question itself, found in the reader's language
     const struct lw_checklist_answer *answers = result->answers.items;
     for (size_t i = 0; i < result->answers.count; i++) {
         const struct lw_checklist_answer *own = &answers[i];
         struct lw_finding *finding = NULL;
         if (own->said == LW_CHECK_NO) {
             finding = lw_findings_add(findings, "checklist_no",
-                                      own->required ? LW_FAIL : LW_ATTENTION, "no: %s", own->text);
+                                      own->required ? LW_FAIL : LW_ATTENTION, "no: %s", own->id);
+            lw_finding_because(findings, finding, as_asked, own->text);
             lw_finding_because(findings, finding, "remark: %s",
                                own->remark != NULL ? own->remark : "-");
         } else if (own->said == LW_CHECK_OPEN && own->required) {
             finding = lw_findings_add(findings, "checklist_open", LW_UNDECIDED, "not answered: %s",
-                                      own->text);
+                                      own->id);
+            lw_finding_because(findings, finding, as_asked, own->text);
         }
         lw_finding_about(findings, finding, own->id);
     }

@@ -6,15 +6,45 @@
 #include "report/build.h"
 #include "report/words.h"
 
-static void instruments(struct lw_document *document, const struct lw_list *list)
+// The meter of the guided steps is named there; what the visit lists comes first.
+static size_t count_meters(const struct lw_report_view *view)
 {
+    size_t count = 0;
+    for (size_t i = 0; i < view->counting->count; i++) {
+        const struct lw_report_counted *counted = lw_report_counted_at(view, i);
+        count += counted->result != NULL && strcmp(counted->record->check, "meter") == 0;
+    }
+    return count;
+}
+
+static void meter_rows(struct lw_document *document, const struct lw_report_view *view)
+{
+    for (size_t i = 0; i < view->counting->count; i++) {
+        const struct lw_report_counted *counted = lw_report_counted_at(view, i);
+        if (counted->result == NULL || strcmp(counted->record->check, "meter") != 0) {
+            continue;
+        }
+        const struct lw_meter_result *result = counted->result;
+        lw_document_cell(document, result->instrument.name);
+        lw_document_cell(document, _("Hand meter"));
+        lw_document_cell(document, result->instrument.serial);
+        lw_document_cell(document, NULL);
+        lw_document_cell(document, NULL);
+        lw_document_cell(document, result->instrument.due_on);
+        lw_document_cell(document, NULL);
+    }
+}
+
+static void instruments(struct lw_document *document, const struct lw_report_view *view)
+{
+    const struct lw_list *list = &view->facts->instruments;
     const struct lw_column columns[] = {
         {_("Instrument"), NULL, false},  {_("Kind"), NULL, false},       {_("Serial"), NULL, false},
         {_("Certificate"), NULL, false}, {_("Calibrated"), NULL, false}, {_("Due"), NULL, false},
         {_("Uncertainty"), NULL, false},
     };
     lw_document_heading(document, 1, _("Instruments"));
-    if (list->count == 0) {
+    if (list->count + count_meters(view) == 0) {
         lw_document_paragraph(document,
                               _("No hand-held instrument was named. Voltages are as the nodes "
                                 "themselves measure them."));
@@ -35,6 +65,7 @@ static void instruments(struct lw_document *document, const struct lw_list *list
         lw_document_cell(document, instrument->due_on);
         lw_document_cell(document, isfinite(instrument->u) ? text : NULL);
     }
+    meter_rows(document, view);
 }
 
 static void record_rows(struct lw_document *document, const struct lw_list *records)
@@ -112,7 +143,7 @@ static void inputs(struct lw_document *document, const struct lw_list *records)
 
 void lw_report_evidence(struct lw_document *document, const struct lw_report_view *view)
 {
-    instruments(document, &view->facts->instruments);
+    instruments(document, view);
     lw_document_heading(document, 1, _("Evidence"));
     if (view->records->count == 0) {
         lw_document_paragraph(document, _("The visit has no records."));
