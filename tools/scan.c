@@ -45,8 +45,22 @@ static void print_result(const struct lw_scan_result *result)
            result->nodes.count, result->asked, result->pass_s, result->wire_s, result->elapsed_s);
 }
 
+// The addresses that --addresses and --nodes name.
+static void select_addresses(const struct lw_session *session, struct lw_scan_options *options)
+{
+    memcpy(options->selected, session->addresses, sizeof options->selected);
+    for (size_t tap = 1; session->selected != NULL && tap <= lw_plan_taps(&session->plan); tap++) {
+        const struct lw_chain_entry *entry = lw_plan_tap(&session->plan, tap);
+        if (session->selected[tap - 1] && entry->node != NULL) {
+            options->selected[entry->address] = true;
+        }
+    }
+}
+
 int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options, bool required)
 {
+    struct lw_scan_options own = *options;
+    select_addresses(session, &own);
     struct lw_error error = {0};
     struct lw_step step;
     struct lw_scan_result result;
@@ -59,10 +73,10 @@ int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options
         status = lw_session_client(session, &client, &error);
     }
     if (status == LW_OK) {
-        status = lw_scan_measure(&session->run, client, plan, options, &result, &error);
+        status = lw_scan_measure(&session->run, client, plan, &own, &result, &error);
     }
     if (!heard && (status == LW_OK || result.foreign)) {
-        lw_scan_findings(plan, options, &result, &step.findings);
+        lw_scan_findings(plan, &own, &result, &step.findings);
     }
     step.shape = &lw_scan_shape;
     step.result = &result;
@@ -124,13 +138,6 @@ int lw_cmd_scan(struct lw_cli *cli)
     }
     options.framings = framings;
     options.gentle = cli->settings.gentle;
-    memcpy(options.selected, session.addresses, sizeof options.selected);
-    for (size_t tap = 1; session.selected != NULL && tap <= lw_plan_taps(&session.plan); tap++) {
-        const struct lw_chain_entry *entry = lw_plan_tap(&session.plan, tap);
-        if (session.selected[tap - 1] && entry->node != NULL) {
-            options.selected[entry->address] = true;
-        }
-    }
     exit_status = lw_do_scan(&session, &options, true);
     lw_session_close(&session);
     return exit_status;
