@@ -116,91 +116,62 @@ static void fill_text(struct lw_question *question, const struct text *text)
     question->words = text->kind == LW_QUESTION_WORD ? earth_words : NULL;
 }
 
-// What stands at each kind of step: where the tips go, and why.
+// What stands at each kind of step: where the tips go, with at most one %s for the place, and why.
+static const struct {
+    const char *text, *help;
+} wheres[] = {
+    [LW_METER_DEAD] = {N_("DC volts. Red on V+, black on 0 V at %s"),
+                       N_("First prove that it is dead: under 0.5 V. Try the meter on a known "
+                          "voltage before and after.")},
+    [LW_METER_TIPS] = {N_("Ohms. Hold the tips together"),
+                       N_("The leads' own resistance is taken off what follows. Skip when the "
+                          "meter has taken it off itself.")},
+    [LW_METER_RAILS] = {N_("Ohms. Red on V+, black on 0 V at %s"),
+                        N_("Wait until the value stands: capacitors charge. OL is fine.")},
+    [LW_METER_LEAD] =
+        {N_("Ohms. Red on the V+ terminal of %s, black on V+ at the tap that it feeds"),
+         N_("Near 0 proves that V+ is V+ at both ends. OL: swapped, open, or the "
+            "fuse is out.")},
+    [LW_METER_PAIR] = {N_("Ohms. Red on D1, black on D0 at %s"),
+                       N_("Two terminators of 120 ohm show about 60, less with receivers and "
+                          "bias beside them.")},
+    [LW_METER_D1_ZERO] = {N_("Ohms. Red on D1, black on 0 V at %s"),
+                          N_("Receivers and bias lie between; a few ohms are a short.")},
+    [LW_METER_D0_ZERO] = {N_("Ohms. Red on D0, black on 0 V at %s"),
+                          N_("Receivers and bias lie between; a few ohms are a short.")},
+    [LW_METER_SHIELD] = {N_("Ohms. Red on D1, black on the shield at %s"),
+                         N_("Try D0 too and type the smaller value.")},
+    [LW_METER_BOND] = {N_("Ohms. Red on 0 V, black on bare metal of the frame at %s"),
+                       N_("The one bond of 0 V is closed.")},
+    [LW_METER_BOND_OPEN] =
+        {N_("Ohms. Open the bond of 0 V, never a protective conductor. Red on 0 V, black on "
+            "the frame at %s; then close the bond again"),
+         N_("What still conducts is a second way: an end clamp, a shield, a "
+            "laptop's charger. Skip where the bond cannot be opened.")},
+    [LW_METER_FUSE] = {N_("What is the fuse in the lead of %s marked with?"),
+                       N_("Skip when there is none.")},
+    [LW_METER_SUPPLY] = {N_("DC volts. Red on V+, black on 0 V at the terminals of %s"),
+                         N_("Under load, all nodes running.")},
+    [LW_METER_DRAW] = {N_("DC amperes. Clamp around the V+ wire of %s"),
+                       N_("With a clamp; without one skip, and open no wire for it.")},
+    [LW_METER_TAP] = {N_("DC volts. Red on V+, black on 0 V at %s, all nodes running"),
+                      N_("At the tap itself, not at the plug before it.")},
+    [LW_METER_IDLE] = {N_("DC volts. Red on D1, black on D0 at %s, nobody sending"),
+                       N_("Controller stopped, no check running. Type the sign, too.")},
+    [LW_METER_FRAME_V] = {N_("DC volts. Red on 0 V, black on the frame at %s"),
+                          N_("All nodes running. Type the sign, too.")},
+};
+
 static void fill_where(struct lw_question *question, enum lw_meter_kind kind, const char *at)
 {
-    char *text = question->text, *help = question->help;
-    size_t size = sizeof question->text;
-    switch (kind) {
-    case LW_METER_DEAD:
-        lw_print(text, size, "DC volts. Red on V+, black on 0 V at %s", at);
-        lw_print(help, size,
-                 "First prove that it is dead: under 0.5 V. Try the meter on a known "
-                 "voltage before and after.");
-        break;
-    case LW_METER_TIPS:
-        lw_print(text, size, "Ohms. Hold the tips together");
-        lw_print(help, size,
-                 "The leads' own resistance is taken off what follows. Skip when the "
-                 "meter has taken it off itself.");
-        break;
-    case LW_METER_RAILS:
-        lw_print(text, size, "Ohms. Red on V+, black on 0 V at %s", at);
-        lw_print(help, size, "Wait until the value stands: capacitors charge. OL is fine.");
-        break;
-    case LW_METER_LEAD:
-        lw_print(text, size,
-                 "Ohms. Red on the V+ terminal of %s, black on V+ at the tap that it feeds", at);
-        lw_print(help, size,
-                 "Near 0 proves that V+ is V+ at both ends. OL: swapped, open, or the "
-                 "fuse is out.");
-        break;
-    case LW_METER_PAIR:
-        lw_print(text, size, "Ohms. Red on D1, black on D0 at %s", at);
-        lw_print(help, size,
-                 "Two terminators of 120 ohm show about 60, less with receivers and "
-                 "bias beside them.");
-        break;
-    case LW_METER_D1_ZERO:
-        lw_print(text, size, "Ohms. Red on D1, black on 0 V at %s", at);
-        lw_print(help, size, "Receivers and bias lie between; a few ohms are a short.");
-        break;
-    case LW_METER_D0_ZERO:
-        lw_print(text, size, "Ohms. Red on D0, black on 0 V at %s", at);
-        lw_print(help, size, "Receivers and bias lie between; a few ohms are a short.");
-        break;
-    case LW_METER_SHIELD:
-        lw_print(text, size, "Ohms. Red on D1, black on the shield at %s", at);
-        lw_print(help, size, "Try D0 too and type the smaller value.");
-        break;
-    case LW_METER_BOND:
-        lw_print(text, size, "Ohms. Red on 0 V, black on bare metal of the frame at %s", at);
-        lw_print(help, size, "The one bond of 0 V is closed.");
-        break;
-    case LW_METER_BOND_OPEN:
-        lw_print(text, size,
-                 "Ohms. Open the bond of 0 V, never a protective conductor. Red on 0 V, black on "
-                 "the frame at %s; then close the bond again",
-                 at);
-        lw_print(help, size,
-                 "What still conducts is a second way: an end clamp, a shield, a "
-                 "laptop's charger. Skip where the bond cannot be opened.");
-        break;
-    case LW_METER_FUSE:
-        lw_print(text, size, "What is the fuse in the lead of %s marked with?", at);
-        lw_print(help, size, "Skip when there is none.");
-        break;
-    case LW_METER_SUPPLY:
-        lw_print(text, size, "DC volts. Red on V+, black on 0 V at the terminals of %s", at);
-        lw_print(help, size, "Under load, all nodes running.");
-        break;
-    case LW_METER_DRAW:
-        lw_print(text, size, "DC amperes. Clamp around the V+ wire of %s", at);
-        lw_print(help, size, "With a clamp; without one skip, and open no wire for it.");
-        break;
-    case LW_METER_TAP:
-        lw_print(text, size, "DC volts. Red on V+, black on 0 V at %s, all nodes running", at);
-        lw_print(help, size, "At the tap itself, not at the plug before it.");
-        break;
-    case LW_METER_IDLE:
-        lw_print(text, size, "DC volts. Red on D1, black on D0 at %s, nobody sending", at);
-        lw_print(help, size, "Controller stopped, no check running. Type the sign, too.");
-        break;
-    case LW_METER_FRAME_V:
-        lw_print(text, size, "DC volts. Red on 0 V, black on the frame at %s", at);
-        lw_print(help, size, "All nodes running. Type the sign, too.");
-        break;
+    const char *text = wheres[kind].text, *mark = strstr(text, "%s");
+    lw_copy(question->help, sizeof question->help, wheres[kind].help);
+    if (mark == NULL) {
+        lw_copy(question->text, sizeof question->text, text);
+        return;
     }
+    lw_print(question->text, sizeof question->text, "%.*s%s%s", (int)(mark - text), text, at,
+             mark + 2);
 }
 
 static void fill_step(struct lw_question *question, const struct lw_plan *plan,
