@@ -101,6 +101,7 @@ void lw_cli_guard_terminal(const char *leave);
 // Waits so long, or until the user interrupts. For what has no line to listen to.
 void lw_cli_pause(double seconds);
 
+bool lw_cli_keyboard(void); // somebody can be asked
 // Asks on the terminal (stderr, answer from stdin); LW_USAGE when stdin is no terminal or ends,
 // LW_CANCELLED. `answer` is cleaned and without its line end; an empty one is `obvious` (may be
 // NULL).

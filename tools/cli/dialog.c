@@ -302,6 +302,12 @@ static enum lw_status ask(struct lw_talk *talk, const struct lw_question *questi
         }
         return status;
     }
+    if (!lw_cli_keyboard()) {
+        return lw_fail(error, LW_USAGE,
+                       "there is no terminal to ask '%s' on; linewalk %s --answers FILE answers "
+                       "without one",
+                       question->text, talk->step->check);
+    }
     if (!talk->introduced) {
         lw_talk_say(talk,
                     N_("? explains, back goes one question back, stop ends with what there is"));

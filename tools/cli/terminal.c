@@ -216,6 +216,11 @@ bool lw_cli_full_screen(void)
     return isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
 }
 
+bool lw_cli_keyboard(void)
+{
+    return isatty(STDIN_FILENO);
+}
+
 bool lw_cli_utf8(void)
 {
     return strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
@@ -242,7 +247,7 @@ enum lw_status lw_cli_ask(const char *question, const char *obvious, char *answe
                           struct lw_error *error)
 {
     char line[512];
-    if (!isatty(STDIN_FILENO)) {
+    if (!lw_cli_keyboard()) {
         return lw_fail(error, LW_USAGE, "there is no terminal to ask on");
     }
     if (obvious != NULL && obvious[0] != '\0') {
@@ -269,7 +274,7 @@ bool lw_cli_typed(void)
 {
     char line[256];
     struct pollfd typed = {.fd = STDIN_FILENO, .events = POLLIN};
-    return isatty(STDIN_FILENO) && poll(&typed, 1, 0) > 0 && (typed.revents & POLLIN) != 0 &&
+    return lw_cli_keyboard() && poll(&typed, 1, 0) > 0 && (typed.revents & POLLIN) != 0 &&
            fgets(line, sizeof line, stdin) != NULL;
 }
 
