@@ -67,7 +67,7 @@ class Watch(Commanding):
         environment = {'LC_ALL': 'C.UTF-8', 'TZ': 'UTC', 'NO_COLOR': '1', 'PS1': 'ready> ', 'HOME': self.folder.name,
                        'PATH': os.environ['PATH'], **more}
         words = [f'{name}={value}' for name, value in environment.items() if value is not None]
-        self.tmux('new-session', '-d', '-x', str(columns), '-y', str(rows),
+        self.tmux('new-session', '-d', '-c', self.folder.name, '-x', str(columns), '-y', str(rows),
                   'env', '-u', 'NO_COLOR', '-u', 'LANGUAGE', *words, 'sh')
         fifo = self.path(f'sent-{self.opened}')
         os.mkfifo(fifo)
@@ -111,13 +111,15 @@ class Watch(Commanding):
         self.shell('clear; ' + quoted + '; echo status $?')
 
     def demo(self, name):
-        return f'sim:{SOURCE}/captures/demo-{name}'
+        if not os.path.exists(self.path(f'demo-{name}')):
+            os.symlink(f'{SOURCE}/captures/demo-{name}', self.path(f'demo-{name}'))
+        return f'sim:demo-{name}'  # short wherever the tree lies: the screen cuts long names
 
     def long(self):
         plan = self.path('long.json')
         with open(plan, 'w', encoding='utf-8') as file:
             json.dump(long_chain(), file)
-        return 'sim:' + plan, '--profiles', f'{SOURCE}/docs/profiles'
+        return 'sim:' + os.path.basename(plan), '--profiles', f'{SOURCE}/docs/profiles'
 
     def must_show(self, name, picture):
         path = os.path.join(HERE, name + '.screen')
