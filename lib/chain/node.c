@@ -234,15 +234,9 @@ void lw_node_power(struct lw_node *node, bool running, int64_t now_ns)
     lw_node_reframe(node, &node->saved_framing);
 }
 
-static bool same_framing(const struct lw_framing *a, const struct lw_framing *b)
-{
-    return a->rate == b->rate && a->data_bits == b->data_bits && a->parity == b->parity &&
-           a->stop_bits == b->stop_bits;
-}
-
 void lw_node_reframe(struct lw_node *node, const struct lw_framing *framing)
 {
-    if (same_framing(&node->actor.framing, &node->own_framing)) { // else a fault has its say
+    if (lw_framing_same(&node->actor.framing, &node->own_framing)) { // else a fault has its say
         node->actor.framing = *framing;
     }
     node->own_framing = *framing;

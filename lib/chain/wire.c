@@ -199,12 +199,6 @@ static size_t in_earshot(const struct lw_wire *wire, const struct lw_actor *acto
     return count;
 }
 
-static bool same_framing(const struct lw_framing *a, const struct lw_framing *b)
-{
-    return a->rate == b->rate && a->data_bits == b->data_bits && a->parity == b->parity &&
-           a->stop_bits == b->stop_bits;
-}
-
 // The first character that begins at or after `from_ns`; `count` when none does.
 static size_t character_from(const struct lw_transmission *sent, int64_t from_ns)
 {
@@ -328,7 +322,7 @@ void lw_wire_hear(struct lw_wire *wire, struct lw_actor *actor, int64_t until_ns
     }
     const struct lw_transmission *sent = seen[0].sent;
     bool clean =
-        count == 1 && seen[0].flip_count == 0 && same_framing(&sent->framing, &actor->framing);
+        count == 1 && seen[0].flip_count == 0 && lw_framing_same(&sent->framing, &actor->framing);
     if (clean && actor->heard_ns <= sent->first_ns && sent->last_ns <= until_ns) {
         hear_whole(actor, sent, until_ns);
     } else if (clean &&

@@ -61,9 +61,7 @@ struct lw_assign_place lw_assign_to(const struct lw_assign *assign)
 
 bool lw_assign_same(const struct lw_assign_place *a, const struct lw_assign_place *b)
 {
-    return a->address == b->address && a->framing.rate == b->framing.rate &&
-           a->framing.data_bits == b->framing.data_bits && a->framing.parity == b->framing.parity &&
-           a->framing.stop_bits == b->framing.stop_bits;
+    return a->address == b->address && lw_framing_same(&a->framing, &b->framing);
 }
 
 bool lw_assign_plugs(const struct lw_assign *assign)
@@ -656,7 +654,7 @@ enum lw_status lw_assign_act(struct lw_assign *assign, const struct lw_run *run,
     assign->error = error;
     enum lw_status status = act(assign);
     if (line->framed) {
-        enum lw_status back = lw_line_set_framing(line, &home, status == LW_OK ? error : NULL);
+        enum lw_status back = lw_client_set_framing(client, &home, status == LW_OK ? error : NULL);
         status = status == LW_OK ? back : status;
     }
     if (status == LW_OK && assign->failed) {

@@ -17,27 +17,10 @@ static const uint32_t telling_roles = LW_ROLE_BIT(LW_ROLE_SERIAL) | LW_ROLE_BIT(
                                       LW_ROLE_BIT(LW_ROLE_SAMPLE_COUNTER) |
                                       LW_ROLE_BIT(LW_ROLE_UPTIME_S);
 
-// Whoever listens at the other framing may take what went before for characters that end later than
-// it did: with so much silence, its frame is over all the same.
-static double pause_s(const struct lw_framing *a, const struct lw_framing *b)
-{
-    enum { SILENT_CHARS = 8 };
-    const int64_t at_a_ns = lw_framing_chars_ns(a, SILENT_CHARS),
-                  at_b_ns = lw_framing_chars_ns(b, SILENT_CHARS);
-    return (double)(at_a_ns > at_b_ns ? at_a_ns : at_b_ns) / 1e9;
-}
-
 enum lw_status lw_assign_set_framing(struct lw_assign *assign, const struct lw_framing *framing)
 {
-    struct lw_line *line = lw_client_line(assign->client);
-    const struct lw_assign_place now = {0, line->framing}, wanted = {0, *framing};
-    if (!line->framed || lw_assign_same(&now, &wanted)) {
-        return LW_OK;
-    }
-    enum lw_status status = lw_line_set_framing(line, framing, assign->error);
-    return status == LW_OK
-               ? lw_client_wait(assign->client, pause_s(&now.framing, framing), assign->error)
-               : status;
+    const struct lw_line *line = lw_client_line(assign->client);
+    return line->framed ? lw_client_set_framing(assign->client, framing, assign->error) : LW_OK;
 }
 
 // How many of its answers were damaged, and whether it named two serials.

@@ -90,12 +90,6 @@ static enum lw_status add_framing(const struct lw_setup *setup, const struct lw_
     return lw_fail(error, LW_USAGE, "its profile does not say how its framing becomes %s", text);
 }
 
-static bool same_framing(const struct lw_framing *a, const struct lw_framing *b)
-{
-    return a->rate == b->rate && a->data_bits == b->data_bits && a->parity == b->parity &&
-           a->stop_bits == b->stop_bits;
-}
-
 enum lw_status lw_assign_compose(const struct lw_profile *profile,
                                  const struct lw_assign_place *from,
                                  const struct lw_assign_place *to, struct lw_list *writes,
@@ -111,7 +105,7 @@ enum lw_status lw_assign_compose(const struct lw_profile *profile,
     if (status == LW_OK && from->address != to->address) {
         status = add_address(setup, to, writes, error);
     }
-    if (status == LW_OK && !same_framing(&from->framing, &to->framing)) {
+    if (status == LW_OK && !lw_framing_same(&from->framing, &to->framing)) {
         status = add_framing(setup, to, writes, error);
     }
     if (status == LW_OK) {

@@ -325,13 +325,13 @@ static enum lw_status look_at_other_framings(struct roster *roster)
         if (lw_framing_parse(framings[i], &framing, NULL) != LW_OK) {
             continue;
         }
-        status = lw_line_set_framing(line, &framing, roster->error);
+        status = lw_client_set_framing(roster->client, &framing, roster->error);
         if (status == LW_OK) {
             status = ask_missing_at(roster, framings[i]);
         }
     }
     if (count > 0) {
-        enum lw_status back = lw_line_set_framing(line, &own_framing, NULL);
+        enum lw_status back = lw_client_set_framing(roster->client, &own_framing, NULL);
         status = status == LW_OK ? back : status;
     }
     return status;

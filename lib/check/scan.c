@@ -401,8 +401,7 @@ static enum lw_status passes_over_framings(struct lw_scan_now *scan)
     }
     enum lw_status status = LW_OK;
     for (size_t i = 0; i < scan->options->framing_count && status == LW_OK; i++) {
-        status = lw_line_set_framing(lw_client_line(scan->client), &scan->options->framings[i],
-                                     scan->error);
+        status = lw_client_set_framing(scan->client, &scan->options->framings[i], scan->error);
         if (status == LW_OK) {
             memset(scan->seen, 0, sizeof scan->seen);
             memset(scan->plain, 0, sizeof scan->plain);

@@ -465,3 +465,17 @@ enum lw_status lw_client_wait(struct lw_client *client, double seconds, struct l
     }
     return status == LW_OK && client->foreign ? refuse_foreign(client, error) : status;
 }
+
+enum lw_status lw_client_set_framing(struct lw_client *client, const struct lw_framing *framing,
+                                     struct lw_error *error)
+{
+    enum { SILENT_CHARS = 8 };
+    const struct lw_framing before = client->line->framing;
+    enum lw_status status = lw_line_set_framing(client->line, framing, error);
+    if (status != LW_OK || lw_framing_same(&before, framing)) {
+        return status;
+    }
+    const int64_t before_ns = lw_framing_chars_ns(&before, SILENT_CHARS),
+                  now_ns = lw_framing_chars_ns(framing, SILENT_CHARS);
+    return lw_client_wait(client, (double)(before_ns > now_ns ? before_ns : now_ns) / 1e9, error);
+}

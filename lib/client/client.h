@@ -61,6 +61,13 @@ bool lw_client_reads_only(const struct lw_pdu *request);
 // exchange tells of both. LW_REFUSED when another master is heard.
 enum lw_status lw_client_wait(struct lw_client *client, double seconds, struct lw_error *error);
 
+// Sets the line's rate and parity, and leaves eight characters of silence, the slower framing's:
+// whoever listens at the other one may take what went before for characters that end later than
+// they did, and with so much silence its frame is over all the same. Nothing is left when the line
+// has this framing. LW_USAGE when the line has none to set; as lw_client_wait().
+enum lw_status lw_client_set_framing(struct lw_client *client, const struct lw_framing *framing,
+                                     struct lw_error *error);
+
 struct lw_heard {
     size_t bytes;
     size_t frames;    // whole RTU frames with a right CRC

@@ -85,3 +85,9 @@ int64_t lw_framing_t35_ns(const struct lw_framing *framing)
     int64_t half_bits = 7 * (int64_t)lw_framing_bits(framing);
     return (half_bits * 1000000000 + framing->rate) / (2 * (int64_t)framing->rate);
 }
+
+bool lw_framing_same(const struct lw_framing *a, const struct lw_framing *b)
+{
+    return a->rate == b->rate && a->data_bits == b->data_bits && a->parity == b->parity &&
+           a->stop_bits == b->stop_bits;
+}

@@ -28,6 +28,7 @@ enum lw_status lw_framing_parse(const char *text, struct lw_framing *framing,
 void lw_framing_text(const struct lw_framing *framing, char text[LW_FRAMING_TEXT]);
 int lw_framing_bits(
     const struct lw_framing *framing); // bits of one character with start, parity and stop
+bool lw_framing_same(const struct lw_framing *a, const struct lw_framing *b);
 // Time of `count` characters back to back.
 int64_t lw_framing_chars_ns(const struct lw_framing *framing, size_t count);
 // Silence between frames: 3.5 characters up to 19200 bit/s, 1.75 ms above (MODBUS over Serial Line

@@ -156,7 +156,15 @@ static inline enum lw_status script_receive(struct lw_line *line, int64_t deadli
     return LW_OK;
 }
 
-static const struct lw_line_ops script_ops = {.send = script_send, .receive = script_receive};
+static inline enum lw_status
+script_set_framing(struct lw_line *line, const struct lw_framing *framing, struct lw_error *error)
+{
+    (void)line;
+    return framing->rate > 0 ? LW_OK : lw_fail(error, LW_SYSTEM, "the script has no such rate");
+}
+
+static const struct lw_line_ops script_ops = {
+    .send = script_send, .receive = script_receive, .set_framing = script_set_framing};
 
 static inline void script_init(struct scripted_line *script)
 {

@@ -75,6 +75,38 @@ static void silence_of_3_5_characters_is_kept_after_an_answer(void **state)
     assert_in_range(f->script.sent_first_ns[1] - heard_ns, 2005208, 2005300);
 }
 
+// Whoever took the 7 characters at 19200 for some at 9600 is done within one character, of 1.1458
+// ms, and frames end with 3.5 of silence (MODBUS over Serial Line V1.02, 2.5.1.1).
+static void another_framing_begins_with_eight_slow_characters_of_silence(void **state)
+{
+    struct fixture *f = *state;
+    const struct lw_framing usual = f->script.line.framing, slow = {9600, 8, 'E', 1};
+    frame(&f->script, 1, 5 * ms, 5, answer_42);
+    ask(f, 5, read_one);
+    int64_t heard_ns = f->last.reply_last_ns;
+    assert_int_equal(lw_client_set_framing(f->client, &slow, &f->error), LW_OK);
+    frame(&f->script, 2, 5 * ms, 6, answer_42);
+    ask(f, 6, read_one);
+    assert_in_range(f->script.sent_first_ns[1] - heard_ns, 9166660, 9166700); // 8 * 11 / 9600 s
+    assert_int_equal(lw_client_set_framing(f->client, &usual, &f->error), LW_OK);
+    heard_ns = f->last.reply_last_ns;
+    ask(f, 7, read_one);
+    assert_in_range(f->script.sent_first_ns[2] - heard_ns, 9166660, 9166700);
+}
+
+static void the_framing_that_is_there_costs_no_time(void **state)
+{
+    struct fixture *f = *state;
+    frame(&f->script, 1, 5 * ms, 5, answer_42);
+    ask(f, 5, read_one);
+    const struct lw_framing same = f->script.line.framing, none = {0};
+    int64_t before_ns = f->script.clock.fixed_ns;
+    assert_int_equal(lw_client_set_framing(f->client, &same, &f->error), LW_OK);
+    assert_int_equal(lw_client_set_framing(f->client, &none, &f->error), LW_SYSTEM);
+    assert_int_equal(f->script.clock.fixed_ns, before_ns);
+    assert_int_equal(f->script.line.framing.rate, 19200);
+}
+
 static void above_19200_the_silence_is_1750_us(void **state)
 {
     struct fixture *f = *state;
@@ -818,6 +850,8 @@ int main(void)
         client_test(what_the_adapter_may_keep_is_waited_for_on_top),
         client_test(after_a_long_wait_the_next_request_goes_out_at_once),
         client_test(silence_of_3_5_characters_is_kept_after_an_answer),
+        client_test(another_framing_begins_with_eight_slow_characters_of_silence),
+        client_test(the_framing_that_is_there_costs_no_time),
         client_test(above_19200_the_silence_is_1750_us),
         client_test(an_extra_gap_is_added_to_the_silence),
         client_test(a_stray_byte_before_a_send_starts_the_silence_again),
