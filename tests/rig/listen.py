@@ -15,7 +15,7 @@ import tempfile
 from machine import Machine, build_initramfs
 
 WATCH = """cd /tmp
-linewalk listen --on /dev/ttyUSB0 --framing 19200/8E1 --until-fault --output /tmp/watch --seconds 60 --json >found.json
+linewalk listen --on /dev/ttyUSB0 --framing 19200/8E1 --until-fault --output /tmp/watch --seconds 30 --json >found.json
 echo exit $?
 echo found
 cat found.json

@@ -52,13 +52,13 @@ part port linewalk ports $USB
 part settings_before settings $USB
 for line in $USB $UART; do
     name=${line#/dev/}
-    part scan_$name on $line scan --addresses 1-8 --slowest-reply 500ms --json --quiet
+    part scan_$name on $line scan --addresses 1-6 --slowest-reply 500ms --json --quiet
     part roster_$name on $line roster --json --quiet
-    plan=patient part link_$name on $line link --seconds 5 --json --quiet
-    plan=patient part noise_$name on $line noise --seconds 5 --json --quiet
-    part commission_$name on $line commission --visit /tmp/visit-$name --quiet
+    plan=patient part link_$name on $line link --seconds 3 --json --quiet
+    plan=patient part noise_$name on $line noise --seconds 3 --json --quiet
+    part commission_$name on $line commission --addresses 1-6 --visit /tmp/visit-$name --quiet
 done
-part rts_ttyS1 linewalk scan --on $UART --plan /plan/rts.json --controller none --listen-first 200ms --addresses 1-8 \
+part rts_ttyS1 linewalk scan --on $UART --plan /plan/rts.json --controller none --listen-first 200ms --addresses 1-6 \
     --slowest-reply 500ms --json --quiet
 part interrupted broken $USB noise v1 int --seconds 60
 part terminated broken $USB noise v2 term --seconds 60
@@ -66,7 +66,7 @@ part hung_up broken $USB noise v3 hup --seconds 60
 part settings_after settings $USB
 part pulled_in_scan broken $USB scan v4 pull --addresses 1-60 --slowest-reply 500ms
 part plug_in plug_in
-part scan_again on $USB scan --addresses 1-8 --slowest-reply 500ms --json --quiet
+part scan_again on $USB scan --addresses 1-6 --slowest-reply 500ms --json --quiet
 part pulled_in_noise broken $USB noise v5 pull --seconds 60
 part plug_in plug_in
-part noise_again on $USB noise --seconds 5 --json --quiet
+part noise_again on $USB noise --seconds 3 --json --quiet
