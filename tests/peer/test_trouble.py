@@ -30,7 +30,7 @@ class Trouble(Commanding):
         finally:
             os.close(handle)
 
-    def interrupted(self, command, *more):
+    def interrupted(self, command, *more, by=signal.SIGINT):
         """Interrupts a command when the chain has seen so many requests; returns its record."""
         link, chain = self.serve(10)
         before = self.settings(link)
@@ -38,7 +38,7 @@ class Trouble(Commanding):
                                     CELL + '/plan.json', *QUICK, *more],
                                    stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL)
         self.assertEqual(chain.stdout.readline(), 'request 10\n')
-        running.send_signal(signal.SIGINT)
+        running.send_signal(by)
         said = running.communicate(timeout=30)
         self.assertEqual(running.returncode, 130, said)
         self.assertEqual(self.settings(link), before)
@@ -56,6 +56,27 @@ class Trouble(Commanding):
         self.assertGreaterEqual(record['result']['asked'], 9)
         self.assertLess(record['result']['asked'], 247)
         self.assertEqual([node['address'] for node in record['result']['nodes']], [1, 2, 3, 4])
+
+    def test_one_that_is_terminated_or_loses_its_terminal_does_the_same(self):
+        for by in signal.SIGTERM, signal.SIGHUP:
+            with self.subTest(by):
+                self.interrupted('link', '--seconds', '60', by=by)
+            self.tearDown()
+            self.setUp()
+
+    def test_a_chain_that_is_gone_in_the_middle_is_recorded(self):
+        link, chain = self.serve(10)
+        running = subprocess.Popen([self.linewalk, 'noise', '--on', link, '--visit', self.visit, '--plan', CELL + '/plan.json',
+                                    *QUICK, '--seconds', '60'], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                                   stdin=subprocess.DEVNULL)
+        self.assertEqual(chain.stdout.readline(), 'request 10\n')
+        chain.kill()
+        said = running.communicate(timeout=30)[1]
+        self.assertEqual(running.returncode, 3)
+        self.assertIn('is gone: the program behind it ended', said)
+        record = self.record('0001-noise.json')
+        self.assertEqual((record['complete'], [finding['code'] for finding in record['findings']][-1]), (False, 'line_failed'))
+        self.assertGreater(sum(node['n'] for node in record['result']['nodes']), 0)
 
     def test_a_noise_run_that_is_interrupted_keeps_its_readings(self):
         record, names = self.interrupted('noise', '--seconds', '60')
