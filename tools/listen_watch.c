@@ -274,6 +274,7 @@ enum lw_status watching_regain(struct listening *listening, struct lw_error *err
     if (session->line == NULL) {
         return LW_OK;
     }
+    lw_watch_regained(listening->watch, lw_clock_now_ns(session->clock));
     status = lw_listener_reopened(listening->listener, session->line, error);
     return status == LW_OK
                ? lw_recorder_switch(session->line, lw_ring_capture(listening->ring), error)

@@ -238,6 +238,17 @@ void lw_watch_lost(struct lw_watch *watch, int64_t now_ns)
     happen(watch, &(struct lw_watch_event){.kind = LW_WATCH_LOST}, now_ns);
 }
 
+void lw_watch_regained(struct lw_watch *watch, int64_t now_ns)
+{
+    lw_watch_lost(watch, now_ns);
+    struct lw_watch_event *event =
+        find_open(watch, &(struct lw_watch_event){.kind = LW_WATCH_LOST});
+    if (event != NULL) {
+        event->count = 1;
+        close_event(watch, (size_t)(event - watch->open));
+    }
+}
+
 void lw_watch_tick(struct lw_watch *watch, int64_t now_ns)
 {
     if (now_ns - watch->heard_ns >= watch->silence_ns) {
@@ -309,7 +320,12 @@ static void say_what(const struct lw_watch_event *event, char *text, size_t size
         say_limits(event, text, size);
         break;
     case LW_WATCH_LOST:
-        lw_copy(text, size, "the line was gone (adapter or cable)");
+        if (event->over) {
+            lw_print(text, size, "the line was gone for %.1f s (adapter or cable)",
+                     (double)(event->last_ns - event->first_ns) / 1e9);
+        } else {
+            lw_copy(text, size, "the line is gone (adapter or cable)");
+        }
         break;
     }
 }

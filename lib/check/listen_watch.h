@@ -62,7 +62,9 @@ void lw_watch_free(struct lw_watch *watch);
 void lw_watch_piece(struct lw_watch *watch, const struct lw_piece *piece);
 void lw_watch_frame(struct lw_watch *watch, const struct lw_stream_frame *frame);
 void lw_watch_exchange(struct lw_watch *watch, const struct lw_exchange *exchange);
+// The line cannot be read; and it can again, which ends that event.
 void lw_watch_lost(struct lw_watch *watch, int64_t now_ns);
+void lw_watch_regained(struct lw_watch *watch, int64_t now_ns);
 // Time has passed: silence begins, events are over. Call it at least once a second.
 void lw_watch_tick(struct lw_watch *watch, int64_t now_ns);
 // The end of the watch: what is open is over.

@@ -45,7 +45,7 @@ def watch(machine):
         if "never sends" in said:
             machine.unplug()
             print("adapter pulled out")
-        if name is None and "the line was gone" in said:
+        if name is None and "the line is gone" in said:
             machine.plug_in()
             print("adapter plugged in")
         if said in texts or said == "end":
@@ -75,7 +75,9 @@ def main():
     lost = [event for event in record["result"]["events"] if event["kind"] == "lost"]
     if len(lost) != 1:
         sys.exit(f"lost {len(lost)} times: {record['result']['events']}")
-    back = datetime.datetime.fromisoformat(lost[0]["to"].replace("Z", "+00:00")).timestamp()
+    gone, back = (datetime.datetime.fromisoformat(lost[0][end].replace("Z", "+00:00")).timestamp() for end in ("from", "to"))
+    if back - gone < 0.5:
+        sys.exit(f"gone for {back - gone:.3f} s, though it is tried again after half a second")
     times = packet_times(base64.b64decode("".join(texts["capture"])))
     after = sum(time > back for time in times)
     if after == 0:

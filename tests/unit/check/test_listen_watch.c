@@ -155,6 +155,29 @@ static void silence_begins_with_the_last_byte(void **state)
     close_watch(&watching);
 }
 
+static void a_line_that_is_gone_twice_is_two_events_with_their_length(void **state)
+{
+    (void)state;
+    struct watching watching;
+    char says[200];
+    open_watch(&watching, NULL);
+    hear(&watching, 1);
+    lw_watch_lost(watching.watch, ns(2));
+    assert_string_equal(lw_watch_says(&watching.begins[0], says, sizeof says),
+                        "the line is gone (adapter or cable)");
+    lw_watch_lost(watching.watch, ns(2.5));
+    lw_watch_regained(watching.watch, ns(3.25));
+    lw_watch_lost(watching.watch, ns(4));
+    lw_watch_regained(watching.watch, ns(4.5));
+    assert_int_equal(watching.begun, 2);
+    assert_int_equal(watching.ended, 2);
+    assert_string_equal(lw_watch_says(&watching.ends[0], says, sizeof says),
+                        "the line was gone for 1.2 s (adapter or cable)");
+    assert_string_equal(lw_watch_says(&watching.ends[1], says, sizeof says),
+                        "the line was gone for 0.5 s (adapter or cable)");
+    close_watch(&watching);
+}
+
 static void status_bits_and_volts_are_read_from_the_controllers_own_polls(void **state)
 {
     (void)state;
@@ -289,6 +312,7 @@ int main(void)
         cmocka_unit_test(a_quiet_hour_has_no_event),
         cmocka_unit_test(what_goes_on_is_one_event_with_a_beginning_and_an_end),
         cmocka_unit_test(silence_begins_with_the_last_byte),
+        cmocka_unit_test(a_line_that_is_gone_twice_is_two_events_with_their_length),
         cmocka_unit_test(status_bits_and_volts_are_read_from_the_controllers_own_polls),
         cmocka_unit_test(readings_are_held_to_the_range_or_to_what_a_person_says),
         cmocka_unit_test(damage_is_the_nodes_when_its_answer_was_hit_and_nobodys_else),
