@@ -91,12 +91,15 @@ static void judge_limit(const struct lw_noise_node *node, struct lw_findings *fi
         say_tones(findings, finding, node);
     } else if (node->verdict == LW_UNDECIDED) {
         lw_print(says, sizeof says, "may or may not keep its limit of %s: %s from %.0f readings",
-                 with_unit(node->limit, node, a), with_unit(node->stdev, node, b), node->n);
+                 with_unit(node->limit, node, a),
+                 isfinite(node->stdev) ? with_unit(node->stdev, node, b) : N_("no spread"),
+                 node->n);
         struct lw_finding *finding = found(findings, "noise_undecided", LW_UNDECIDED, node, says);
         fill_limit(finding, node);
         if (isfinite(node->n_to_decide)) {
-            lw_finding_because(findings, finding, "about %.0f readings would decide",
-                               ceil(node->n_to_decide));
+            lw_finding_because(
+                findings, finding, "about %.0f readings would decide, %.0f s at this rate",
+                ceil(node->n_to_decide), ceil(node->n_to_decide / node->n * node->duration_s));
         } else if (node->below_resolution) {
             lw_finding_because(findings, finding, "its steps of %s hide the noise, however long",
                                with_unit(node->resolution, node, a));

@@ -10,19 +10,20 @@ enum { NAMES_SPELT_OUT = 8 };
 
 enum tap_trouble {
     FINE,
-    STARVED,           // computed: does not run
-    RESETS,            // computed: went off and sees its start voltage again
-    UNDER_MINIMUM,     // computed
-    LITTLE_MARGIN,     // computed
-    WORST_CASE,        // only at the tolerances' end
-    WORST_OFF,         // the same: goes off there
-    OVER_MAXIMUM,      // computed
-    HIGH_UNLOADED,     // only with nobody drawing and the supply at its upper end
-    TRAPPED,           // stays off after a cold start
-    DIP_TRAPPED,       // stays off after a dip alone
-    MEASURED_UNDER,    // proved by its voltmeter
-    MEASURED_OPEN,     // its voltmeter cannot decide
-    SILENT_AND_STARVED // does not answer, and its neighbour has too little
+    STARVED,            // computed: does not run
+    RESETS,             // computed: went off and sees its start voltage again
+    UNDER_MINIMUM,      // computed
+    LITTLE_MARGIN,      // computed
+    WORST_CASE,         // only at the tolerances' end
+    WORST_OFF,          // the same: goes off there
+    OVER_MAXIMUM,       // computed
+    HIGH_UNLOADED,      // only with nobody drawing and the supply at its upper end
+    TRAPPED,            // stays off after a cold start
+    DIP_TRAPPED,        // stays off after a dip alone
+    MEASURED_UNDER,     // proved by its voltmeter
+    MEASURED_OPEN,      // its voltmeter cannot decide
+    SILENT_AND_STARVED, // does not answer, and its neighbour has too little
+    SILENT_BEYOND       // does not answer, and no reading beyond it bounds its voltage
 };
 
 // As the ladder has it.
@@ -125,12 +126,18 @@ static double wanted_v(const struct lw_supply_judged *judged, size_t index)
     return minimum_v + lw_plan_limits(judged->plan, index + 1).margin_v;
 }
 
-static bool row_starves(const struct lw_supply_judged *judged, size_t index)
+static size_t row_first(const struct lw_supply_judged *judged, size_t index)
 {
-    size_t first = index, count = judged->result->taps.count;
+    size_t first = index;
     while (first > 0 && is_silent(judged, first - 1) && same_section(judged, first - 1, index)) {
         first--;
     }
+    return first;
+}
+
+static bool row_starves(const struct lw_supply_judged *judged, size_t index)
+{
+    size_t first = row_first(judged, index), count = judged->result->taps.count;
     for (size_t i = first; i < count && is_silent(judged, i) && same_section(judged, index, i);
          i++) {
         if (volts_near(judged, i) < wanted_v(judged, i)) {
@@ -138,6 +145,40 @@ static bool row_starves(const struct lw_supply_judged *judged, size_t index)
         }
     }
     return false;
+}
+
+static bool is_read(const struct lw_supply_judged *judged, size_t index)
+{
+    return isfinite(lw_supply_tap_at(judged, index)->measured_v);
+}
+
+// Readings on both sides bound the voltage of the silent nodes between them, and one node that is
+// dead at the end of a section is not the supply's business. A silent section or tail may be one
+// that is not fed.
+static bool row_is_unbounded(const struct lw_supply_judged *judged, size_t index)
+{
+    size_t first = row_first(judged, index), last = index, count = judged->result->taps.count;
+    while (last + 1 < count && is_silent(judged, last + 1) &&
+           same_section(judged, index, last + 1)) {
+        last++;
+    }
+    bool before = false, after = false;
+    for (size_t i = first; i-- > 0 && same_section(judged, i, index);) {
+        before = before || is_read(judged, i);
+    }
+    for (size_t i = last + 1; i < count && same_section(judged, index, i); i++) {
+        after = after || is_read(judged, i);
+    }
+    return before || after ? last > first && !(before && after) : true;
+}
+
+static enum tap_trouble silent_trouble(const struct lw_supply_judged *judged, size_t index)
+{
+    if (row_starves(judged, index)) {
+        return SILENT_AND_STARVED;
+    }
+    return judged->result->measured_nodes >= 1 && row_is_unbounded(judged, index) ? SILENT_BEYOND
+                                                                                  : FINE;
 }
 
 static enum tap_trouble measured_trouble(const struct lw_supply_judged *judged, size_t index)
@@ -148,7 +189,7 @@ static enum tap_trouble measured_trouble(const struct lw_supply_judged *judged, 
         return FINE;
     }
     if (asked && !judged->measured->answered[index] && isnan(tap->hand_v)) {
-        return row_starves(judged, index) ? SILENT_AND_STARVED : FINE;
+        return silent_trouble(judged, index);
     }
     struct lw_decided decided;
     if (!isfinite(tap->measured_v) || !isfinite(tap->minimum_v) || !(tap->measured_u_v > 0) ||
@@ -213,6 +254,8 @@ static const struct {
                        N_("measured so near the minimum that the voltmeters cannot decide")},
     [SILENT_AND_STARVED] = {"supply_starved", LW_FAIL,
                             N_("no answer, and too little voltage to run")},
+    [SILENT_BEYOND] = {"supply_not_measured", LW_NOT_TESTED,
+                       N_("no answer: the voltage there is computed, not measured")},
 };
 
 static double value_of(const struct lw_supply_judged *judged, enum tap_trouble trouble,
@@ -225,6 +268,8 @@ static double value_of(const struct lw_supply_judged *judged, enum tap_trouble t
         return tap->measured_v;
     case SILENT_AND_STARVED:
         return volts_near(judged, index);
+    case SILENT_BEYOND:
+        return NAN;
     case WORST_CASE:
     case WORST_OFF:
         return tap->worst_volts;
@@ -355,6 +400,15 @@ static void because_of_volts(const struct lw_supply_judged *judged, struct lw_fi
         lw_finding_because(judged->findings, finding,
                            "once off, %s would see %.2f V, and it starts at %.2f V", node,
                            finding->value, finding->limit);
+    } else if (trouble == SILENT_BEYOND) {
+        lw_finding_because(judged->findings, finding,
+                           "no voltmeter that answers stands beyond %s in its section: it may be "
+                           "without supply",
+                           node);
+    } else if (trouble == LITTLE_MARGIN) {
+        lw_finding_because(
+            judged->findings, finding, "%s: %.2f V, it needs %.2f V and is to have %.2f V more",
+            node, finding->value, finding->limit, lw_plan_limits(judged->plan, index + 1).margin_v);
     } else if (trouble != WORST_OFF) {
         lw_finding_because(judged->findings, finding, "%s: %.2f V, %s %.2f V", node, finding->value,
                            is_too_high(trouble) ? N_("it stands") : N_("it needs"), finding->limit);

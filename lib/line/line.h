@@ -170,5 +170,8 @@ enum lw_status lw_recorder_wrap(struct lw_line *inner, struct lw_capture *captur
 // into the old one and returns its failure, if it had one; the switch is made all the same.
 enum lw_status lw_recorder_switch(struct lw_line *recorder, struct lw_capture *capture,
                                   struct lw_error *error);
+// Whether `line` is a recorder whose capture can't be written any more: it is the disk then that
+// failed, and not the line.
+bool lw_recorder_is_full(const struct lw_line *line);
 
 #endif

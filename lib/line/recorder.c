@@ -202,6 +202,11 @@ enum lw_status lw_recorder_wrap(struct lw_line *inner, struct lw_capture *captur
     return LW_OK;
 }
 
+bool lw_recorder_is_full(const struct lw_line *line)
+{
+    return line->ops == &recorder_ops && ((const struct recorder *)line)->failure.status != LW_OK;
+}
+
 enum lw_status lw_recorder_switch(struct lw_line *line, struct lw_capture *capture,
                                   struct lw_error *error)
 {

@@ -61,6 +61,10 @@ const struct lw_code lw_codes[] = {
     {"line_failed", "line", N_("the line failed during the check"),
      N_("look at the adapter's plug and its USB cable (linewalk ports), then run the check again"),
      NULL},
+    {"line_not_written", "line", N_("what was measured could not be written down"),
+     N_("make room on the disk, or name a folder that may be written to (--visit), then run the "
+        "check again"),
+     NULL},
     {"line_interrupted", "line", N_("the check was interrupted"),
      N_("run it again to the end: what is recorded is true but not the whole"), NULL},
 

@@ -87,6 +87,7 @@ struct lw_step {
     enum lw_verdict verdict;
     char record_name[80]; // "0003-scan.json"; empty without a visit
     bool of_simulated;    // it judged what was captured on a simulated line
+    bool unwritten;       // the disk failed and not the line: capture or files cannot be written
     bool refused;         // wrong usage or a bad file: it leaves no record
 };
 

@@ -194,6 +194,7 @@ enum lw_status lw_step_begin(struct lw_session *session, struct lw_step *step, c
     enum lw_status status = LW_OK;
     if (session->has_visit) {
         status = start_files(session, step, keeps_readings, error);
+        step->unwritten = status == LW_SYSTEM;
     }
     if (status == LW_OK && session->line != NULL && !session->listened) {
         status = listen_first(session, step, error);
@@ -390,13 +391,20 @@ static char *time_text(const struct lw_session *session, int64_t at_ns)
     return lw_duplicate(text);
 }
 
-// The findings that stand for how the check ended.
-static void find_ending(struct lw_step *step, enum lw_status status, const struct lw_error *error)
+// The findings that stand for how the check ended. A disk that cannot be written to says nothing
+// about the line.
+static void find_ending(const struct lw_session *session, struct lw_step *step,
+                        enum lw_status status, const struct lw_error *error)
 {
     char text[LW_ERROR_SAYS + LW_ERROR_CONTEXT + 4];
+    step->unwritten =
+        step->unwritten || (session->line != NULL && lw_recorder_is_full(session->line));
     if (status == LW_CANCELLED) {
         lw_findings_add(&step->findings, "line_interrupted", LW_UNDECIDED,
                         "the check was interrupted before its end");
+    } else if (status == LW_SYSTEM && step->unwritten) {
+        lw_findings_add(&step->findings, "line_not_written", LW_NOT_TESTED, "%s",
+                        lw_error_text(error, text, sizeof text));
     } else if (status == LW_SYSTEM || (status == LW_REFUSED && step->findings.list.count == 0)) {
         lw_findings_add(&step->findings, status == LW_SYSTEM ? "line_failed" : "line_foreign",
                         LW_FAIL, "%s", lw_error_text(error, text, sizeof text));
@@ -486,7 +494,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
 {
     struct lw_error own = {0};
     lw_progress_clear(session);
-    find_ending(step, status, error);
+    find_ending(session, step, status, error);
     find_gateway(session, step);
     step->verdict = lw_findings_worst(&step->findings);
     if (step->skipped != NULL ||
@@ -509,7 +517,7 @@ int lw_step_end(struct lw_session *session, struct lw_step *step, enum lw_status
         exit_status =
             status == LW_CANCELLED ? LW_EXIT_INTERRUPTED : lw_cli_fail(session->cli, error);
     }
-    if (recorded != LW_OK) {
+    if (recorded != LW_OK && !(status == LW_SYSTEM && step->unwritten)) { // else told already
         exit_status = lw_exit_worse(exit_status, lw_cli_fail(session->cli, &own));
     }
     return exit_status;

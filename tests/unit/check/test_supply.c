@@ -357,7 +357,32 @@ static void a_silent_section_is_not_judged_by_the_other_sections_volts(void **st
                    4);
     walk_supply(&walk, NULL);
     assert_null(walk_found(&walk, "supply_starved", NULL));
+    // Nobody knows what it has: that is no pass.
+    const struct lw_finding *finding = walk_found(&walk, "supply_not_measured", "P03");
+    assert_non_null(finding);
+    assert_int_equal(finding->severity, LW_NOT_TESTED);
+    assert_int_equal(walk_count(&walk, "supply_not_measured"), 1);
     walk_close(&walk);
+}
+
+// Between nodes that tell their voltage there is no doubt; behind the last of them there is.
+static void a_silent_tail_is_not_passed_and_a_silent_middle_is(void **state)
+{
+    (void)state;
+    for (int tail = 0; tail <= 1; tail++) {
+        struct walk walk;
+        walk_open_cell(&walk,
+                       &(struct cell){.probes = 6,
+                                      .faults = tail ? "{\"kind\": \"dead_node\", \"tap\": 5},"
+                                                       "{\"kind\": \"dead_node\", \"tap\": 6}"
+                                                     : "{\"kind\": \"dead_node\", \"tap\": 3},"
+                                                       "{\"kind\": \"dead_node\", \"tap\": 4}"},
+                       4);
+        walk_supply(&walk, NULL);
+        assert_int_equal(walk_count(&walk, "supply_not_measured"), tail);
+        assert_int_equal(walk_count(&walk, NULL), tail);
+        walk_close(&walk);
+    }
 }
 
 // 4 probes of 1.2 W on 24 V draw 0.05 A each: 0.12 A carry two, 0.17 A three.
@@ -608,6 +633,7 @@ int main(void)
         cmocka_unit_test(a_starved_tail_is_one_finding_with_its_neighbours_volts),
         cmocka_unit_test(a_dead_node_with_enough_volts_is_not_the_supplys_business),
         cmocka_unit_test(a_silent_section_is_not_judged_by_the_other_sections_volts),
+        cmocka_unit_test(a_silent_tail_is_not_passed_and_a_silent_middle_is),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
