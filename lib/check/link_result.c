@@ -159,7 +159,7 @@ static void judge_node(const struct lw_link_result *result, const struct lw_link
     double other_polls = result->line.polls - node->polls;
     double other_errors = result->line.errors - errors;
     struct lw_interval own, others;
-    if (errors < 2 || other_polls < 1 ||
+    if (is_silent(node) || errors < 2 || other_polls < 1 ||
         lw_interval_clopper_pearson(LW_ONE_SIDED, confidence, (uint64_t)errors,
                                     (uint64_t)node->polls, &own, NULL) != LW_OK ||
         lw_interval_clopper_pearson(LW_ONE_SIDED, 0.95, (uint64_t)other_errors,

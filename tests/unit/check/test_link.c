@@ -150,6 +150,26 @@ static void a_silent_node_is_no_error_of_the_line(void **state)
     end(&judged);
 }
 
+// Its silences are not in the line's sum, so they cannot be taken out of it either.
+static void a_silent_node_is_not_held_against_the_others(void **state)
+{
+    (void)state;
+    struct judged judged;
+    begin(&judged, NULL);
+    for (size_t i = 0; i < 4400; i++) {
+        bool error = i / NODES % 2 == 0;
+        take(&judged, i, i % NODES == 2 ? LW_NO_ANSWER : error ? LW_CRC_ERROR : LW_ANSWERED);
+    }
+    finish(&judged, NULL);
+    assert_true(judged.result.line.errors > 4400.0 / NODES);
+    assert_int_equal(walk_count(&judged.walk, "link_silent"), 1);
+    const struct lw_finding *all = judged.walk.findings.list.items;
+    for (size_t i = 0; i < judged.walk.findings.list.count; i++) {
+        assert_true(all[i].address != 3 || strcmp(all[i].code, "link_silent") == 0);
+    }
+    end(&judged);
+}
+
 static void a_node_with_most_of_the_errors_stands_out(void **state)
 {
     (void)state;
@@ -343,6 +363,7 @@ int main(void)
         cmocka_unit_test(many_single_errors_break_the_limit),
         cmocka_unit_test(errors_within_a_second_are_one_event),
         cmocka_unit_test(a_silent_node_is_no_error_of_the_line),
+        cmocka_unit_test(a_silent_node_is_not_held_against_the_others),
         cmocka_unit_test(a_node_with_most_of_the_errors_stands_out),
         cmocka_unit_test(exceptions_are_answers_and_are_said),
         cmocka_unit_test(reply_times_are_known_to_two_percent),
