@@ -81,11 +81,11 @@ static void print_says(const struct lw_finding *finding)
     }
 }
 
-static void print_what_to_do(const struct lw_finding *finding)
+static void print_what_to_do(const struct lw_finding *finding, const char *likewise)
 {
     char line[1200];
     if (finding->next != NULL) {
-        lw_print(line, sizeof line, "next: %s", finding->next);
+        lw_print(line, sizeof line, "next: %s%s", finding->next, likewise);
         lw_print_wrapped("            ", 12, 18, line);
     }
     if (finding->caution != NULL) {
@@ -94,26 +94,66 @@ static void print_what_to_do(const struct lw_finding *finding)
     }
 }
 
+static bool same_kind(const struct lw_finding *a, const struct lw_finding *b)
+{
+    return a->severity == b->severity && strcmp(a->code, b->code) == 0;
+}
+
+static bool same_advice(const struct lw_finding *a, const struct lw_finding *b)
+{
+    return a->next == NULL || b->next == NULL || strcmp(a->next, b->next) == 0;
+}
+
+// " (likewise P10, P11)", or how many others when there are many or not all of them have a name;
+// nothing where the advice names nobody.
+static void name_likewise(const struct lw_findings *findings, size_t first, char *text, size_t size)
+{
+    enum { SPELT_OUT = 6 };
+    const struct lw_finding *items = findings->list.items;
+    size_t others = 0, named = 0, used = 0;
+    char names[200] = "";
+    for (size_t i = first + 1; i < findings->list.count; i++) {
+        if (!same_kind(&items[i], &items[first]) || same_advice(&items[i], &items[first])) {
+            continue;
+        }
+        others++;
+        if (items[i].node != NULL && named < SPELT_OUT) {
+            lw_print(names + used, sizeof names - used, "%s%s", named > 0 ? ", " : "",
+                     items[i].node);
+            used += strlen(names + used);
+            named++;
+        }
+    }
+    text[0] = '\0';
+    if (others > 0 && named == others) {
+        lw_print(text, size, " (likewise %s)", names);
+    } else if (others == 1) {
+        lw_print(text, size, " (likewise the other)");
+    } else if (others > 1) {
+        lw_print(text, size, " (likewise the %zu others)", others);
+    }
+}
+
 // Several findings of one code and severity share one advice, printed behind the last of them and
 // worded for the first: twenty silent nodes are one thing to do.
 static void print_code(const struct lw_findings *findings, size_t first)
 {
     const struct lw_finding *items = findings->list.items;
+    char likewise[240];
     for (size_t i = first; i < findings->list.count; i++) {
-        if (items[i].severity == items[first].severity &&
-            strcmp(items[i].code, items[first].code) == 0) {
+        if (same_kind(&items[i], &items[first])) {
             print_says(&items[i]);
         }
     }
-    print_what_to_do(&items[first]);
+    name_likewise(findings, first, likewise, sizeof likewise);
+    print_what_to_do(&items[first], likewise);
 }
 
 static bool said_before(const struct lw_findings *findings, size_t index)
 {
     const struct lw_finding *items = findings->list.items;
     for (size_t i = 0; i < index; i++) {
-        if (items[i].severity == items[index].severity &&
-            strcmp(items[i].code, items[index].code) == 0) {
+        if (same_kind(&items[i], &items[index])) {
             return true;
         }
     }
