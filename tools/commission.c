@@ -118,7 +118,9 @@ static int record_skip(struct walk *walk, const char *check, const char *reason)
 static bool done_before(const struct walk *walk, const char *check)
 {
     const struct lw_record *record = lw_records_last(&walk->session.records, check, true);
-    return !walk->again && record != NULL && record->complete && record->skipped == NULL;
+    const char *part = lw_session_part(&walk->session, check);
+    return !walk->again && record != NULL && record->complete && record->skipped == NULL &&
+           (record->part == NULL || (part != NULL && strcmp(record->part, part) == 0));
 }
 
 // A verdict of 1 goes on to the next check; a line that failed or an interruption ends the walk.

@@ -55,7 +55,10 @@ static const char *state_of(const struct lw_acceptance_check *check)
     if (check->outdated) {
         return "outdated";
     }
-    return check->done ? lw_verdict_shown(check->verdict) : "interrupted";
+    if (check->partial && check->verdict != LW_FAIL) {
+        return "in part";
+    }
+    return check->done || check->partial ? lw_verdict_shown(check->verdict) : "interrupted";
 }
 
 static void print_checks(const struct lw_acceptance *acceptance)

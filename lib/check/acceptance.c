@@ -69,6 +69,20 @@ static bool is_check(const struct lw_record *record)
     return true;
 }
 
+// What was asked of a part of the chain proves nothing of the rest, but what it disproves is
+// disproved: it can only make worse what is known.
+static void take_part(const struct lw_record *record, struct lw_acceptance_check *check)
+{
+    bool known = check->done || check->partial;
+    if (!record->complete || (known && record->verdict <= (int)check->verdict)) {
+        return;
+    }
+    check->number = record->number;
+    check->verdict = (enum lw_verdict)record->verdict;
+    check->partial = !check->done;
+    check->skipped = NULL;
+}
+
 static void take_record(const struct lw_record *record, struct lw_acceptance *acceptance)
 {
     struct lw_acceptance_check *check = check_named(acceptance, record->check);
@@ -76,6 +90,11 @@ static void take_record(const struct lw_record *record, struct lw_acceptance *ac
     if (check == NULL || (check->done && !record->complete && !writes)) {
         return;
     }
+    if (record->part != NULL) {
+        take_part(record, check);
+        return;
+    }
+    check->partial = false;
     check->number = record->number;
     check->skipped = record->skipped;
     check->done = record->complete && record->skipped == NULL;
@@ -160,7 +179,8 @@ static void take_states(const struct lw_record *records, size_t count,
         bool last = depends_on_state(record) && record->complete && record->skipped == NULL;
         for (size_t k = i + 1; k < count && last; k++) {
             last = strcmp(records[k].check, record->check) != 0 || !records[k].complete ||
-                   records[k].skipped != NULL || !same_state(&records[k], record);
+                   records[k].part != NULL || records[k].skipped != NULL ||
+                   !same_state(&records[k], record);
         }
         struct lw_acceptance_check *check = last ? check_named(acceptance, record->check) : NULL;
         if (check != NULL && check->done && record->verdict > (int)check->verdict) {
@@ -195,7 +215,7 @@ static enum lw_acceptance_verdict worse(enum lw_acceptance_verdict a, enum lw_ac
 // required, and a remark where it is not.
 static enum lw_acceptance_verdict weigh(const struct lw_acceptance_check *check)
 {
-    if (check->done && check->verdict == LW_FAIL) {
+    if ((check->done || check->partial) && check->verdict == LW_FAIL) {
         return LW_NOT_ACCEPTED;
     }
     bool open = !check->done || check->verdict == LW_UNDECIDED || check->verdict == LW_NOT_TESTED;
@@ -216,7 +236,10 @@ static const char *reason_of(const struct lw_acceptance_check *check)
     if (check->outdated) {
         return N_("done before addresses were written");
     }
-    if (!check->done) {
+    if (check->partial && check->verdict != LW_FAIL) {
+        return N_("only a part of the chain was asked");
+    }
+    if (!check->done && !check->partial) {
         return N_("interrupted before its end");
     }
     return lw_verdict_shown(check->verdict);

@@ -21,6 +21,7 @@ struct lw_acceptance_check {
     const char *check;
     bool required, done; // done: a complete record is there
     bool outdated;       // it was, before addresses were written
+    bool partial;        // only a part of the chain was asked, so it is not done
     enum lw_verdict verdict;
     int number;          // of the record that counts: the last one of that check; 0: none
     const char *skipped; // reason, when it was skipped on purpose

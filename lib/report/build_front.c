@@ -212,7 +212,10 @@ static void checked_row(struct lw_document *document, const struct lw_report_vie
                         const struct lw_acceptance_check *check)
 {
     const struct lw_record *record = record_numbered(view->records, check->number);
-    char number[16] = "-", started[64] = "-";
+    char number[16] = "-", started[64] = "-", part[160] = "";
+    if (record != NULL && record->part != NULL) {
+        lw_print(part, sizeof part, _("only %s"), record->part);
+    }
     if (record != NULL) {
         lw_print(number, sizeof number, "%d", record->number);
         lw_report_time(record->started, started, sizeof started);
@@ -226,6 +229,7 @@ static void checked_row(struct lw_document *document, const struct lw_report_vie
     lw_document_cell(document, check->skipped != NULL ? check->skipped
                                : record == NULL       ? _("not done")
                                : check->outdated      ? _("before addresses were written")
+                               : record->part != NULL ? part
                                : !check->done         ? _("not finished")
                                                       : NULL);
     lw_document_mark(document, check->verdict);

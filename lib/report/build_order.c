@@ -31,6 +31,9 @@ static bool replaces(const struct lw_record *later, const struct lw_record *earl
     if (later->skipped != NULL || (earlier->complete && !later->complete)) {
         return false;
     }
+    if (later->part != NULL && !same_text(later->part, earlier->part)) {
+        return false; // it says nothing of the rest
+    }
     return !is_one_of(later->check, "link", "noise") || same_text(later->state, earlier->state);
 }
 

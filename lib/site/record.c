@@ -155,6 +155,11 @@ static const struct lw_field record_fields[] = {
           "false: it was interrupted or the line failed; what is there is still true", REQUIRED),
     FIELD(LW_TEXT, "state", state,
           "the machine's state during the check, as the engineer put it; null: not said", NULLABLE),
+    FIELD(
+        LW_TEXT, "part", part,
+        "the nodes or addresses that the check was limited to (--nodes, --addresses); absent: the "
+        "whole chain",
+        OPTIONAL),
     FIELD(LW_OPTIONAL, "line", line, "the line it was made on; null: it needed none", NULLABLE,
           SUB(line_shape)),
     FIELD(LW_OPTIONAL, "controller", controller,

@@ -97,6 +97,7 @@ struct lw_record {
     char *started, *finished;
     bool complete;
     char *state;
+    char *part; // the nodes or addresses that the check was limited to; NULL: the whole chain
     struct lw_record_line *line; // NULL: the check needed none
     struct lw_record_controller *controller;
     struct lw_rule *rule;

@@ -205,6 +205,43 @@ bool lw_session_wants(const struct lw_session *session, int address)
     return lw_plan_by_address(&session->plan, address, &tap) != NULL && session->selected[tap - 1];
 }
 
+static bool wants_all_nodes(const struct lw_session *session)
+{
+    for (size_t tap = 1; tap <= lw_plan_taps(&session->plan); tap++) {
+        if (lw_plan_tap(&session->plan, tap)->node != NULL && !session->selected[tap - 1]) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool wants_all_addresses(const struct lw_session *session)
+{
+    for (int address = 1; address <= LW_ADDRESS_MAX; address++) {
+        if (!session->addresses[address]) {
+            return false;
+        }
+    }
+    return true;
+}
+
+const char *lw_session_part(const struct lw_session *session, const char *check)
+{
+    static const char *const limited[] = {"scan",  "roster", "link",   "supply",
+                                          "noise", "touch",  "restart"};
+    const struct lw_settings *settings = &session->cli->settings;
+    bool known = false;
+    for (size_t i = 0; i < sizeof limited / sizeof *limited; i++) {
+        known = known || strcmp(check, limited[i]) == 0;
+    }
+    const char *part = settings->nodes != NULL ? settings->nodes : settings->addresses;
+    if (!known || part == NULL) {
+        return NULL;
+    }
+    bool by_nodes = session->selected != NULL && strcmp(check, "scan") != 0;
+    return (by_nodes ? wants_all_nodes(session) : wants_all_addresses(session)) ? NULL : part;
+}
+
 static void set_run(struct lw_session *session)
 {
     int64_t utc_ns = lw_clock_utc_ns(session->clock, lw_clock_now_ns(session->clock));

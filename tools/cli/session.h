@@ -65,6 +65,11 @@ void lw_session_close(struct lw_session *session);
 // Whether --nodes and --addresses, where given, leave this address in.
 bool lw_session_wants(const struct lw_session *session, int address);
 
+// The part of the chain that --nodes or --addresses limit a check to, as they were given; NULL: the
+// check proves the whole, or the options mean something else to it. A scan is whole when it asks
+// all addresses, another check when it asks all nodes of the plan.
+const char *lw_session_part(const struct lw_session *session, const char *check);
+
 // One check of a session. Plain memory; begin and end belong together.
 struct lw_step {
     const char *check;

@@ -424,6 +424,7 @@ static enum lw_status fill_record(struct lw_session *session, struct lw_step *st
     record->finished = time_text(session, lw_clock_now_ns(session->clock));
     record->complete = status == LW_OK;
     record->state = lw_duplicate(session->cli->settings.state);
+    record->part = lw_duplicate(lw_session_part(session, step->check));
     record->verdict = (int)step->verdict;
     record->skipped = lw_duplicate(step->skipped);
     record->sim_from_s = step->sim_from_s;

@@ -128,6 +128,57 @@ static void a_check_left_out_on_purpose_is_not_done(void **state)
     assert_string_equal(acceptance.checks[4].skipped, "drives cannot be stopped today");
 }
 
+static struct lw_record *add_part(struct records *records, const char *check,
+                                  enum lw_verdict verdict)
+{
+    struct lw_record *record = add(records, check, verdict);
+    record->part = (char *)(uintptr_t) "P07";
+    return record;
+}
+
+static void a_part_of_the_chain_proves_nothing_of_the_rest(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    records.items[4].part = (char *)(uintptr_t) "P01-P04";
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
+    assert_string_equal(acceptance.because[0], "noise: only a part of the chain was asked");
+    assert_true(acceptance.checks[4].partial && !acceptance.checks[4].done);
+    records.items[4].verdict = LW_FAIL;
+    acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_NOT_ACCEPTED);
+    assert_string_equal(acceptance.because[0], "noise: fail");
+    add(&records, "noise", LW_PASS); // of the whole
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+}
+
+static void a_part_can_only_make_worse_what_the_whole_has_shown(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_FAIL);
+    add_part(&records, "noise", LW_PASS);
+    assert_int_equal(judged(&records).verdict, LW_NOT_ACCEPTED);
+    records = all_five(LW_PASS);
+    add_part(&records, "noise", LW_PASS);
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    add_part(&records, "noise", LW_FAIL);
+    add_part(&records, "noise", LW_PASS);
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_NOT_ACCEPTED);
+    assert_int_equal(acceptance.checks[4].number, 7);
+}
+
+static void a_part_does_not_hide_a_failure_in_its_state_of_the_machine(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_FAIL);
+    records.items[4].state = (char *)(uintptr_t) "drives on";
+    add(&records, "noise", LW_PASS)->state = (char *)(uintptr_t) "drives off";
+    add_part(&records, "noise", LW_PASS)->state = (char *)(uintptr_t) "drives on";
+    assert_int_equal(judged(&records).verdict, LW_NOT_ACCEPTED);
+}
+
 static void notes_and_reports_judge_nothing(void **state)
 {
     (void)state;
@@ -271,6 +322,9 @@ int main(void)
         cmocka_unit_test(the_last_complete_record_of_a_check_counts),
         cmocka_unit_test(an_interrupted_check_is_not_done),
         cmocka_unit_test(a_check_left_out_on_purpose_is_not_done),
+        cmocka_unit_test(a_part_of_the_chain_proves_nothing_of_the_rest),
+        cmocka_unit_test(a_part_can_only_make_worse_what_the_whole_has_shown),
+        cmocka_unit_test(a_part_does_not_hide_a_failure_in_its_state_of_the_machine),
         cmocka_unit_test(notes_and_reports_judge_nothing),
         cmocka_unit_test(an_open_point_is_a_remark),
         cmocka_unit_test(a_pass_with_drives_off_does_not_undo_a_failure_with_drives_on),
