@@ -13,6 +13,7 @@ enum { MOST_PICTURE_BYTES = 64 * 1024 * 1024 };
 enum lw_status lw_photo_read(const char *path, struct lw_photo *photo, struct lw_error *error)
 {
     struct lw_text bytes = {0};
+    struct lw_photo_frame frame;
     char name[200];
     const char *slash = strrchr(path, '/');
     *photo = (struct lw_photo){0};
@@ -22,6 +23,12 @@ enum lw_status lw_photo_read(const char *path, struct lw_photo *photo, struct lw
     if (status == LW_OK) {
         status = lw_photo_clean(bytes.bytes != NULL ? bytes.bytes : "", bytes.length, name, photo,
                                 error);
+    }
+    if (status == LW_OK) {
+        status = lw_photo_measure(photo->bytes.bytes, photo->bytes.length, name, &frame, error);
+        if (status != LW_OK) {
+            lw_text_finish(&photo->bytes);
+        }
     }
     lw_text_finish(&bytes);
     return status;

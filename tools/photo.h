@@ -7,7 +7,8 @@
 #include "check/photo.h"
 #include "cli/session.h"
 
-// Reads and cleans. LW_SYSTEM, LW_BAD_FILE, LW_MEMORY. Finish photo->bytes.
+// Reads and cleans. LW_SYSTEM, LW_MEMORY, LW_BAD_FILE also for what a report could not show: at the
+// machine another picture is soon taken. Finish photo->bytes.
 enum lw_status lw_photo_read(const char *path, struct lw_photo *photo, struct lw_error *error);
 // When it was taken, UTC; false when it does not say. A camera's clock without an offset is taken
 // to be in this computer's time zone.

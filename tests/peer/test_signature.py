@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import zipfile
+from made_pictures import jpeg
 
 linewalk, server, plan = map(os.path.abspath, sys.argv[1:])
 kept = tempfile.TemporaryDirectory(prefix="signature-")
@@ -49,7 +50,7 @@ def make_visit():
     (folder / "rest.csv").write_text("# unit: mm\ntime_s,node,value\n" + rows)
     status, said = run("noise", "--from", "rest.csv", "--limit", "0.01", "--visit", "walk", "--quiet")
     assert status in (0, 1), said
-    (folder / "photo.jpg").write_bytes(b"\xff\xd8\xff\xda\x00\x03\x01 a picture\xff\xd9")
+    (folder / "photo.jpg").write_bytes(jpeg(320, 240))
     must(0, "note", "the clamp is tight", "--photo", "photo.jpg", "--visit", "walk")
 
 
