@@ -154,8 +154,7 @@ int lw_cmd_checklist(struct lw_cli *cli)
 const struct lw_command lw_command_checklist = {
     "checklist", "what only eyes can see, item by item", "",
     "Asks for fixing, end clamps, terminators, earthing, shields, routing, magnets and more: yes, "
-    "no "
-    "or not applicable, with a remark and a picture of what is wrong. A required item that is not "
-    "answered leaves the check undecided. Pictures are copied into the visit without the position "
-    "and the owner that cameras write into them.",
+    "no or not applicable, with a remark and a picture of what is wrong. A required item that is "
+    "not answered leaves the check undecided. Pictures are copied into the visit without the "
+    "position and the owner that cameras write into them, and the report shows them.",
     lw_cmd_checklist};

@@ -220,5 +220,5 @@ const struct lw_command lw_command_note = {
     "note", "a remark, a photo or an open point", "TEXT",
     "Adds a remark to the visit, with a photo where there is one; --open makes it an open point. "
     "Pictures (JPEG, PNG) are copied without the position and the owner that cameras write into "
-    "them.",
+    "them, and the report shows them.",
     lw_cmd_note};

@@ -18,7 +18,8 @@ struct making {
 };
 
 static enum lw_status render(struct lw_session *session, const char *units, const char *path,
-                             struct lw_acceptance *acceptance, struct lw_error *error)
+                             struct lw_acceptance *acceptance, size_t *bad_pictures,
+                             struct lw_error *error)
 {
     struct lw_document document = {0};
     struct lw_text html = {0};
@@ -31,6 +32,7 @@ static enum lw_status render(struct lw_session *session, const char *units, cons
     if (status == LW_OK) {
         status = lw_file_write(path, html.bytes, html.length, error);
     }
+    *bad_pictures = document.bad_pictures;
     lw_text_finish(&html);
     lw_document_finish(&document);
     return status;
@@ -96,11 +98,12 @@ int lw_do_report(struct lw_session *session, const char *units, const char *path
     struct lw_error error = {0};
     struct lw_acceptance acceptance;
     char beside[LW_PATH];
+    size_t bad_pictures = 0;
     if (path == NULL) {
         lw_path_join(beside, sizeof beside, session->visit.folder, "report.html");
         path = beside;
     }
-    if (render(session, units, path, &acceptance, &error) != LW_OK) {
+    if (render(session, units, path, &acceptance, &bad_pictures, &error) != LW_OK) {
         return lw_cli_fail(session->cli, &error);
     }
     print_acceptance(&acceptance);
@@ -108,7 +111,7 @@ int lw_do_report(struct lw_session *session, const char *units, const char *path
     fflush(stdout);
     draw_pdf(session, units, path);
     bool good = acceptance.verdict == LW_ACCEPTED || acceptance.verdict == LW_ACCEPTED_WITH_REMARKS;
-    return good ? LW_EXIT_OK : LW_EXIT_VERDICT;
+    return good && bad_pictures == 0 ? LW_EXIT_OK : LW_EXIT_VERDICT;
 }
 
 static int report(struct lw_cli *cli, const struct making *making)
@@ -226,7 +229,7 @@ int lw_cmd_report(struct lw_cli *cli)
 
 const struct lw_command lw_command_report = {
     "report", "the commissioning report of the visit, and its signature", "",
-    "Puts everything that the visit has recorded into one page that can be read, printed and kept "
-    "without linewalk, and into a PDF beside it. Signs a visit, brings the signed paper back, and "
-    "says a year later whether anything was changed.",
+    "Puts everything that the visit has recorded, its pictures too, into one page that can be "
+    "read, printed and kept without linewalk, and into a PDF beside it. Signs a visit, brings the "
+    "signed paper back, and says a year later whether anything was changed.",
     lw_cmd_report};

@@ -16,6 +16,14 @@ static void say_broken(const struct lw_session *session, int broken, const struc
     }
 }
 
+static void say_bad_pictures(const struct lw_session *session, size_t count)
+{
+    if (count > 0) {
+        lw_cli_say(session->cli, "remark: pictures that the report cannot show: %zu (it says why)",
+                   count);
+    }
+}
+
 enum lw_status lw_length_unit_check(const char *unit, struct lw_error *error)
 {
     bool known = unit == NULL || strcmp(unit, "mm") == 0 || strcmp(unit, "inch") == 0;
@@ -48,6 +56,7 @@ enum lw_status lw_session_document(struct lw_session *session, const char *lengt
     lw_sentences_free(sentences);
     if (status == LW_OK) {
         say_broken(session, broken, &chain);
+        say_bad_pictures(session, document->bad_pictures);
         if (acceptance != NULL) {
             lw_acceptance_judge(plan, &records, broken, acceptance);
         }

@@ -128,6 +128,51 @@ static enum lw_status change_lengths(struct lw_list *records, struct lw_list *co
     return status;
 }
 
+static enum lw_status take_note(struct lw_list *album, const struct lw_visit *visit,
+                                const struct lw_list *records, const struct lw_note *note,
+                                struct lw_error *error)
+{
+    return note->photo == NULL ? LW_OK
+                               : lw_album_take(album, visit->folder, records, note->photo,
+                                               note->photo_sha256, error);
+}
+
+static enum lw_status take_checklist(struct lw_list *album, const struct lw_visit *visit,
+                                     const struct lw_list *records,
+                                     const struct lw_checklist_result *result,
+                                     struct lw_error *error)
+{
+    const struct lw_checklist_answer *answers = result->answers.items;
+    enum lw_status status = LW_OK;
+    for (size_t i = 0; i < result->answers.count && status == LW_OK; i++) {
+        if (answers[i].photo != NULL) {
+            status = lw_album_take(album, visit->folder, records, answers[i].photo,
+                                   answers[i].photo_sha256, error);
+        }
+    }
+    return status;
+}
+
+// Where not all find room, what the checklist found wrong goes before the notes.
+static enum lw_status take_pictures(const struct lw_visit *visit, const struct lw_list *records,
+                                    const struct lw_list *counting, struct lw_list *album,
+                                    struct lw_error *error)
+{
+    static const char *const checks[] = {"checklist", "note"};
+    const struct lw_report_counted *counted = counting->items;
+    enum lw_status status = LW_OK;
+    for (int turn = 0; turn < 2; turn++) {
+        for (size_t i = 0; i < counting->count && status == LW_OK; i++) {
+            if (counted[i].result == NULL || strcmp(counted[i].record->check, checks[turn]) != 0) {
+                continue;
+            }
+            status = turn == 0 ? take_checklist(album, visit, records, counted[i].result, error)
+                               : take_note(album, visit, records, counted[i].result, error);
+        }
+    }
+    return status;
+}
+
 static void put_anchor(struct lw_document *document, const struct lw_anchor *anchor)
 {
     struct lw_text text = {0};
@@ -142,7 +187,7 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
                                const struct lw_report_making *making, struct lw_document *document,
                                struct lw_error *error)
 {
-    struct lw_list counting = {0}, signatures = {0};
+    struct lw_list counting = {0}, signatures = {0}, album = {0};
     struct lw_acceptance acceptance;
     struct lw_anchor anchor = {0};
     char digest[LW_DIGEST];
@@ -153,6 +198,9 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
     }
     if (status == LW_OK) {
         status = look_at_signatures(records, &anchor, &signatures, error);
+    }
+    if (status == LW_OK) {
+        status = take_pictures(visit, records, &counting, &album, error);
     }
     if (status == LW_OK) {
         status = lw_sentences_apply(making->sentences, records, error);
@@ -172,18 +220,21 @@ enum lw_status lw_report_build(const struct lw_visit *visit, const struct lw_pla
             .last_digest = last_digest(visit, records, digest),
             .anchor = &anchor,
             .signatures = &signatures,
+            .album = &album,
             .now_utc_ns = making->now_utc_ns,
             .version = making->version,
             .language = making->language,
             .sentences = making->sentences,
         };
         lw_report_tell(document, &view);
+        document->bad_pictures = lw_album_count_bad(&album);
         put_anchor(document, &anchor);
         status = document->failed ? lw_fail(error, LW_MEMORY, "out of memory") : LW_OK;
     }
     if (status != LW_OK) {
         lw_document_finish(document);
     }
+    lw_album_finish(&album);
     free_counting(&counting);
     free(signatures.items);
     lw_anchor_free(&anchor);

@@ -18,6 +18,7 @@
 #include "check/supply.h"
 #include "check/touch.h"
 #include "check/watch.h"
+#include "report/album.h"
 #include "report/chart.h"
 #include "report/document.h"
 #include "report/sentences.h"
@@ -42,6 +43,7 @@ struct lw_report_view {
     const char *last_digest;        // of the last record's file; NULL: not known
     const struct lw_anchor *anchor; // what stands for the visit
     const struct lw_list *signatures; // of struct lw_signature_state
+    const struct lw_list *album;      // of struct lw_album_picture; NULL: no pictures
     int64_t now_utc_ns;
     const char *version;
     const char *language;

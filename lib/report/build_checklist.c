@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// What was looked at, item by item, with remarks and the names of the pictures.
+// What was looked at, item by item, with remarks, and the pictures below.
 #include "report/build.h"
 #include "report/words.h"
 
@@ -24,6 +24,36 @@ static enum lw_verdict mark_of(const struct lw_checklist_answer *answer)
     return LW_PASS;
 }
 
+static void picture(struct lw_document *document, const struct lw_report_view *view,
+                    const struct lw_checklist_answer *answer, const char *text)
+{
+    char caption[LW_DOCUMENT_SENTENCE];
+    lw_print(caption, sizeof caption, "%s \xe2\x80\x93 %s%s%s", text, said(answer->said),
+             answer->remark != NULL ? ": " : "", answer->remark != NULL ? answer->remark : "");
+    lw_album_show(document, view->album, answer->photo, caption);
+}
+
+// The item in the reader's language; to free, NULL when memory is out.
+static char *text_of(const struct lw_report_view *view, const struct lw_checklist_answer *answer)
+{
+    char *text = lw_sentences_say(view->sentences, answer->text);
+    return text != NULL ? text : lw_duplicate(answer->text);
+}
+
+static void pictures(struct lw_document *document, const struct lw_report_view *view,
+                     const struct lw_list *list)
+{
+    const struct lw_checklist_answer *answers = list->items;
+    for (size_t i = 0; i < list->count; i++) {
+        char *text = text_of(view, &answers[i]);
+        picture(document, view, &answers[i], text != NULL ? text : answers[i].id);
+        free(text);
+    }
+    for (size_t i = 0; i < list->count; i++) {
+        lw_album_excuse(document, view->album, answers[i].photo);
+    }
+}
+
 void lw_report_checklist(struct lw_document *document, const struct lw_report_view *view,
                          const struct lw_record *record, const struct lw_checklist_result *result)
 {
@@ -36,8 +66,8 @@ void lw_report_checklist(struct lw_document *document, const struct lw_report_vi
     lw_document_table(document, result->title != NULL ? result->title : _("What was looked at"),
                       columns, sizeof columns / sizeof *columns);
     for (size_t i = 0; i < result->answers.count; i++) {
-        char *text = lw_sentences_say(view->sentences, answers[i].text);
-        lw_document_cell(document, text != NULL ? text : answers[i].text);
+        char *text = text_of(view, &answers[i]);
+        lw_document_cell(document, text);
         lw_document_cell(document, answers[i].required ? _("required") : _("beyond"));
         lw_document_cell(document, said(answers[i].said));
         lw_document_cell(document, answers[i].remark);
@@ -45,4 +75,5 @@ void lw_report_checklist(struct lw_document *document, const struct lw_report_vi
         lw_document_mark(document, mark_of(&answers[i]));
         free(text);
     }
+    pictures(document, view, &result->answers);
 }

@@ -76,6 +76,30 @@ static void note_row(struct lw_document *document, const struct lw_record *recor
     lw_document_mark(document, note->open ? LW_ATTENTION : LW_PASS);
 }
 
+// "Note 7, P03: the clamp is loose".
+static void picture(struct lw_document *document, const struct lw_report_view *view,
+                    const struct lw_record *record, const struct lw_note *note)
+{
+    char caption[LW_DOCUMENT_SENTENCE];
+    lw_print(caption, sizeof caption, _("Note %d%s%s: %s"), record->number,
+             note->node != NULL ? ", " : "", note->node != NULL ? note->node : "",
+             note->text != NULL ? note->text : "-");
+    lw_album_show(document, view->album, note->photo, caption);
+}
+
+static void pictures(struct lw_document *document, const struct lw_report_view *view)
+{
+    for (size_t i = 0; i < view->counting->count; i++) {
+        if (note_of(view, i) != NULL) {
+            picture(document, view, lw_report_counted_at(view, i)->record, note_of(view, i));
+        }
+    }
+    for (size_t i = 0; i < view->counting->count; i++) {
+        const struct lw_note *note = note_of(view, i);
+        lw_album_excuse(document, view->album, note != NULL ? note->photo : NULL);
+    }
+}
+
 void lw_report_notes(struct lw_document *document, const struct lw_report_view *view)
 {
     const struct lw_column columns[] = {{_("Record"), NULL, true},   {_("Time"), NULL, false},
@@ -92,4 +116,5 @@ void lw_report_notes(struct lw_document *document, const struct lw_report_view *
             note_row(document, lw_report_counted_at(view, i)->record, note_of(view, i));
         }
     }
+    pictures(document, view);
 }

@@ -307,6 +307,39 @@ void lw_document_figure(struct lw_document *document, struct lw_chart *chart)
     block->chart = chart;
 }
 
+void lw_document_picture(struct lw_document *document, const struct lw_picture *picture)
+{
+    struct lw_document_block *block = last(document, LW_BLOCK_PICTURES);
+    block = block == NULL ? add(document, LW_BLOCK_PICTURES) : block;
+    struct lw_picture *added = block == NULL ? NULL : lw_list_add(&block->pictures, sizeof *added);
+    char *bytes = malloc(picture->length);
+    if (added == NULL || bytes == NULL) {
+        free(bytes);
+        document->failed = true;
+        return;
+    }
+    *added = *picture;
+    added->bytes = memcpy(bytes, picture->bytes, picture->length);
+    added->caption = keep(document, picture->caption, LW_DOCUMENT_CELL);
+    added->source = keep(document, picture->source, LW_DOCUMENT_CELL);
+}
+
+// From the fifth on a side of the stored picture is the upper edge (CIPA DC-008, Orientation).
+static bool lies_down(const struct lw_picture *picture)
+{
+    return picture->orientation >= 5;
+}
+
+int lw_picture_width_px(const struct lw_picture *picture)
+{
+    return lies_down(picture) ? picture->height_px : picture->width_px;
+}
+
+int lw_picture_height_px(const struct lw_picture *picture)
+{
+    return lies_down(picture) ? picture->width_px : picture->height_px;
+}
+
 void lw_document_signature(struct lw_document *document, const char *refused)
 {
     struct lw_document_block *block = add(document, LW_BLOCK_SIGNATURE);
@@ -366,6 +399,17 @@ static void free_finding(struct lw_finding *finding)
     free_lines(&finding->because);
 }
 
+static void free_pictures(struct lw_list *pictures)
+{
+    struct lw_picture *all = pictures->items;
+    for (size_t i = 0; i < pictures->count; i++) {
+        free((char *)all[i].bytes);
+        free((char *)all[i].caption);
+        free((char *)all[i].source);
+    }
+    free(all);
+}
+
 void lw_document_finish(struct lw_document *document)
 {
     if (document == NULL) {
@@ -379,6 +423,7 @@ void lw_document_finish(struct lw_document *document)
         free_table(&blocks[i].table);
         lw_chart_free(blocks[i].chart);
         free_finding(&blocks[i].finding);
+        free_pictures(&blocks[i].pictures);
     }
     free(blocks);
     free(document->title);

@@ -3,8 +3,8 @@
 // A document as a list of blocks in plain text, and charts as meaning. Renderers (HTML here, PDF
 // elsewhere) draw both; no markup and no colour stands in a document. Text is cleaned when it is
 // added: valid UTF-8, no control characters, no pile of combining marks, and a length that no
-// layout breaks on (LW_DOCUMENT_FACT bytes in a fact's value, LW_DOCUMENT_CELL in a cell or label,
-// LW_DOCUMENT_SENTENCE elsewhere; cut with an ellipsis).
+// layout breaks on (LW_DOCUMENT_FACT bytes in a fact's value, LW_DOCUMENT_CELL in a cell, label or
+// caption, LW_DOCUMENT_SENTENCE elsewhere; cut with an ellipsis).
 //
 // A document is filled from top to bottom: reasons, facts, cells and the like belong to the block
 // of their kind begun last. When memory runs out `failed` is set and what follows is dropped, so a
@@ -27,6 +27,7 @@ enum lw_block_kind {
     LW_BLOCK_VERDICT,
     LW_BLOCK_FINDING,
     LW_BLOCK_FIGURE,
+    LW_BLOCK_PICTURES, // photographs beside each other
     LW_BLOCK_CAUTION,
     LW_BLOCK_SIGNATURE,
     LW_BLOCK_EVIDENCE,
@@ -50,6 +51,16 @@ struct lw_table {
     struct lw_list marks; // of int, enum lw_verdict of each row
 };
 
+// A JPEG or PNG file as it is shown.
+struct lw_picture {
+    const char *bytes;
+    size_t length; // of them
+    bool png;
+    int width_px, height_px; // as stored
+    int orientation;         // 1..8 after CIPA DC-008, which way up it stands
+    const char *caption, *source;
+};
+
 struct lw_document_block {
     enum lw_block_kind kind;
     int level;               // headings: 1..3
@@ -61,6 +72,7 @@ struct lw_document_block {
     char *digest;            // signature: of what is signed
     struct lw_table table;
     struct lw_chart *chart;
+    struct lw_list pictures;   // of struct lw_picture, all of it owned
     struct lw_finding finding; // copied
 };
 
@@ -69,6 +81,7 @@ struct lw_document {
     char *anchor;          // one line that programs find again in what is rendered; NULL: none
     bool simulated;        // said on every page
     struct lw_list blocks; // of struct lw_document_block
+    size_t bad_pictures;   // named in records, but missing, changed or damaged, and so not shown
     bool failed;           // memory ran out
 };
 
@@ -103,6 +116,11 @@ void lw_document_mark(struct lw_document *document, enum lw_verdict verdict);
 void lw_document_finding(struct lw_document *document, const struct lw_finding *finding);
 // Takes the chart over, in every case. NULL (memory ran out while it was made) fails the document.
 void lw_document_figure(struct lw_document *document, struct lw_chart *chart);
+// A picture joins those begun last when nothing stands between. Copies bytes and texts.
+void lw_document_picture(struct lw_document *document, const struct lw_picture *picture);
+// Its sides as it stands upright.
+int lw_picture_width_px(const struct lw_picture *picture);
+int lw_picture_height_px(const struct lw_picture *picture);
 // Fields for ink signatures, one for each role; `refused` instead says why nobody may sign.
 void lw_document_signature(struct lw_document *document, const char *refused);
 // The digest of what is signed: its beginning in large type and the whole as a QR code beside the

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // A document as one page. Nothing is loaded and nothing runs: the policy in its head forbids both,
-// and allows the one style sheet by its digest.
+// and allows the one style sheet by its digest, and pictures that stand in the page itself where
+// there are any.
 #include "base/file.h"
 #include "base/unit.h"
 #include "report/chart.h"
@@ -232,6 +233,46 @@ static void figure(struct page *page, const struct lw_document_block *block)
     put(page, "</figure>\n");
 }
 
+// RFC 4648, section 4.
+static void put_base64(struct lw_text *out, const unsigned char *bytes, size_t count)
+{
+    static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    for (size_t i = 0; i < count; i += 3) {
+        size_t left = count - i;
+        unsigned bits = (unsigned)bytes[i] << 16 | (left > 1 ? (unsigned)bytes[i + 1] << 8 : 0u) |
+                        (left > 2 ? bytes[i + 2] : 0u);
+        const char four[] = {digits[bits >> 18], digits[bits >> 12 & 63],
+                             left > 1 ? digits[bits >> 6 & 63] : '=',
+                             left > 2 ? digits[bits & 63] : '='};
+        lw_text_put(out, four, sizeof four);
+    }
+}
+
+// A browser turns a picture upright by itself; the sides it is told are those it then has.
+static void picture(struct page *page, const struct lw_picture *picture)
+{
+    put(page, "<figure class=\"picture\"><img alt=\"");
+    put_text(page, _("Photograph: "));
+    put_text(page, picture->caption);
+    lw_text_add(page->out, "\" width=\"%d\" height=\"%d\" src=\"data:image/%s;base64,",
+                lw_picture_width_px(picture), lw_picture_height_px(picture),
+                picture->png ? "png" : "jpeg");
+    put_base64(page->out, (const unsigned char *)picture->bytes, picture->length);
+    put(page, "\"><figcaption>");
+    element(page, "p", picture->caption);
+    element(page, "p class=\"source\"", picture->source);
+    put(page, "</figcaption></figure>\n");
+}
+
+static void pictures(struct page *page, const struct lw_list *list)
+{
+    put(page, "<div class=\"pictures\">\n");
+    for (size_t i = 0; i < list->count; i++) {
+        picture(page, &((const struct lw_picture *)list->items)[i]);
+    }
+    put(page, "</div>\n");
+}
+
 // Sixteen digits in groups are what people compare; the code holds all of them.
 static void seal(struct page *page, const char *digest)
 {
@@ -312,6 +353,9 @@ static void block(struct page *page, const struct lw_document_block *block)
     case LW_BLOCK_FIGURE:
         figure(page, block);
         break;
+    case LW_BLOCK_PICTURES:
+        pictures(page, &block->pictures);
+        break;
     case LW_BLOCK_SIGNATURE:
         signature(page, block);
         break;
@@ -363,24 +407,25 @@ static void blocks(struct page *page)
     }
 }
 
-static void put_base64_of_hex(struct lw_text *out, const char *hex)
+static bool has_pictures(const struct lw_document *document)
 {
-    static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    unsigned bits = 0;
-    int count = 0;
-    for (; *hex != '\0'; hex++) {
-        bits = bits << 4 | (unsigned)(*hex <= '9' ? *hex - '0' : *hex - 'a' + 10);
-        count += 4;
-        if (count >= 6) {
-            count -= 6;
-            lw_text_put(out, &digits[bits >> count & 63], 1);
+    const struct lw_document_block *blocks = document->blocks.items;
+    for (size_t i = 0; i < document->blocks.count; i++) {
+        if (blocks[i].kind == LW_BLOCK_PICTURES) {
+            return true;
         }
     }
-    if (count > 0) {
-        lw_text_put(out, &digits[bits << (6 - count) & 63], 1);
+    return false;
+}
+
+static void put_digest(struct lw_text *out, const char *hex)
+{
+    unsigned char bytes[(LW_DIGEST - 1) / 2] = {0};
+    for (size_t i = 0; hex[i] != '\0'; i++) {
+        int nibble = hex[i] <= '9' ? hex[i] - '0' : hex[i] - 'a' + 10;
+        bytes[i / 2] = (unsigned char)(bytes[i / 2] << 4 | nibble);
     }
-    // 256 bits are 43 digits and one place to fill
-    lw_text_put(out, "=", 1);
+    put_base64(out, bytes, sizeof bytes);
 }
 
 static void head(struct page *page)
@@ -395,10 +440,10 @@ static void head(struct page *page)
     put(page, "<!DOCTYPE html>\n<html lang=\"");
     put_text(page, document->language);
     put(page, "\">\n<head>\n<meta charset=\"utf-8\">\n<meta http-equiv=\"Content-Security-Policy\" "
-              "content=\"default-src 'none'; base-uri 'none'; form-action 'none'; "
-              "style-src 'sha256-");
+              "content=\"default-src 'none'; base-uri 'none'; form-action 'none'; ");
+    put(page, has_pictures(document) ? "img-src data:; style-src 'sha256-" : "style-src 'sha256-");
     lw_digest(style.bytes == NULL ? "" : style.bytes, style.length, digest);
-    put_base64_of_hex(page->out, digest);
+    put_digest(page->out, digest);
     put(page, "'\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
               "<meta name=\"referrer\" content=\"no-referrer\">\n");
     element(page, "title", title);

@@ -453,6 +453,8 @@ static double keep_together(struct press *press, size_t i, int depth)
                keep_together(press, i + 1, depth - 1);
     case LW_BLOCK_FIGURE:
         return lw_pdf_figure_height(sheets);
+    case LW_BLOCK_PICTURES:
+        return lw_pdf_pictures_least(sheets, block);
     case LW_BLOCK_TABLE:
         return LW_PDF_TABLE_LEAST;
     case LW_BLOCK_FINDING:
@@ -505,6 +507,9 @@ static void print_block(struct press *press, size_t i)
         break;
     case LW_BLOCK_FIGURE:
         figure(press, block);
+        break;
+    case LW_BLOCK_PICTURES:
+        lw_pdf_pictures(sheets, block);
         break;
     case LW_BLOCK_CAUTION:
         caution(sheets, block->text);
@@ -631,6 +636,7 @@ static void bind_page(struct press *press, cairo_surface_t *surface, size_t inde
     sheets->cr = cairo_create(surface);
     cairo_set_source_surface(sheets->cr, ((cairo_surface_t **)sheets->pages.items)[index], 0, 0);
     cairo_paint(sheets->cr);
+    lw_pdf_draw_pictures(sheets, index + 1);
     foot(press, index + 1);
     if (press->document->simulated) {
         watermark(sheets);

@@ -70,6 +70,7 @@ void lw_sheets_finish(struct lw_sheets *sheets)
     }
     free(sheets->pages.items);
     free(sheets->bookmarks.items);
+    free(sheets->pictures.items);
     pango_attr_list_unref(sheets->no_hyphens);
     g_object_unref(sheets->context);
     g_object_unref(sheets->fonts);

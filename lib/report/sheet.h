@@ -28,6 +28,13 @@ struct lw_bookmark {
     double y;
 };
 
+// Where a photograph is drawn when the sheets are bound; the picture is the document's.
+struct lw_placed_picture {
+    const struct lw_picture *picture;
+    size_t page;                // from 1
+    double x, y, width, height; // upright, points
+};
+
 struct lw_sheets {
     double width, height, left, right, top, bottom; // points
     double y;                                       // where the next block begins
@@ -38,6 +45,7 @@ struct lw_sheets {
     PangoAttrList *no_hyphens;
     struct lw_list pages;     // of cairo_surface_t *, recordings
     struct lw_list bookmarks; // of struct lw_bookmark
+    struct lw_list pictures;  // of struct lw_placed_picture
     bool failed;
 };
 
@@ -74,6 +82,10 @@ enum lw_status lw_pdf_figure(struct lw_sheets *sheets, const struct lw_chart *ch
 void lw_pdf_display(struct lw_sheets *sheets, const struct lw_display_list *list, double x,
                     double y, double scale);
 double lw_pdf_figure_height(const struct lw_sheets *sheets);
+// Photographs, two to a row; the first row's height; and those of a page onto its bound sheet.
+void lw_pdf_pictures(struct lw_sheets *sheets, const struct lw_document_block *block);
+double lw_pdf_pictures_least(struct lw_sheets *sheets, const struct lw_document_block *block);
+void lw_pdf_draw_pictures(struct lw_sheets *sheets, size_t page);
 unsigned lw_pdf_tone(enum lw_verdict verdict);
 // The severity's bar at the left of a row or block: solid, double or dashed.
 void lw_pdf_bar(struct lw_sheets *sheets, enum lw_verdict verdict, double x, double y,

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from page_pictures import make_album
 
 SKIPPED = 77
 page_maker, modules = sys.argv[1:]
@@ -48,15 +49,20 @@ def looked_at(page, *options):
 
 bad = looked_at('<!DOCTYPE html><html><head><title>x</title></head><body><main><h1>x</h1><img src="data:,">'
                 '<p style="color:#bbb">pale</p></main></body></html>')
+album = folder / "album"
+make_album(album)
 assert {"image-alt", "color-contrast", "html-has-lang"} <= {rule for rule, *_ in bad["violations"]}, bad
 for name, arguments, options in (
         ("light, desk", ["6", "faulty"], ["--window-size=1280,900"]),
         ("dark, desk", ["6", "faulty"], ["--window-size=1280,900", "--blink-settings=preferredColorScheme=0"]),
         ("telephone", ["6", "faulty"], ["--window-size=390,844"]),
-        ("simulated", ["4", "simulated"], ["--window-size=1280,900"])):
+        ("simulated", ["4", "simulated"], ["--window-size=1280,900"]),
+        ("pictures, desk", ["4", "photos", album], ["--window-size=1280,900"]),
+        ("pictures, telephone", ["4", "photos", album], ["--window-size=390,844"])):
     page = subprocess.run([page_maker, *arguments], check=True, capture_output=True, text=True).stdout
     found = looked_at(page, *options)
     assert found["dark"] == name.startswith("dark"), name
     assert not found["violations"], (name, found["violations"])
     assert {"color-contrast", "heading-order", "svg-img-alt", "html-has-lang"} <= set(found["passes"]), found["passes"]
+    assert ("image-alt" in found["passes"]) == ("photos" in arguments), found["passes"]
     print(f"{name}: {len(found['passes'])} rules pass, none is broken")

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+from page_pictures import check_pictures, make_album
 from page_words import words_that_overlap
 
 page_maker = sys.argv[1]
@@ -75,6 +76,12 @@ for nodes in ("4", "24", "200"):
         if re.search(r"^ *P\d+ +\d+ +station", page, re.M):
             assert re.search(r"Node +Tap +Place", page), page
     print(f"{nodes} nodes: {len(pages)} pages, no words overlap")
+
+files, wanted = make_album(folder / "album")
+pdf, pages = printed(make("pictures", "4", "photos", folder / "album"))
+check_pictures(pdf, folder, wanted, (182 - 4) / 2, shrunk=0.9)
+assert not words_that_overlap(pdf, folder)
+print(f"{len(wanted)} pictures: whole, upright, in their bounds")
 
 pdf, pages = printed(make("simulated", "24", "faulty", "simulated"))
 assert all("SIMULATED" in page for page in pages), "SIMULATED on every page"

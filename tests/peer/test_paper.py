@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The report's PDF before other readers (poppler, qpdf): sound, fonts embedded, bookmarks, page x / y, heads repeated,
-no words over each other, and the same numbers as the page."""
+no words over each other, the same numbers as the page, and the visit's pictures bit by bit."""
+import hashlib
 import html
 import json
 import re
@@ -9,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import pathlib
+from page_pictures import check_pictures, make_album
 from page_words import words_that_overlap
 
 paper_maker, page_maker = sys.argv[1:]
@@ -75,6 +77,23 @@ for nodes in ("4", "24", "200"):
     print(f"{nodes} nodes: {len(pages)} pages, {path.stat().st_size} bytes, {len(numbers(text))} numbers as on the page")
     if nodes == "200":
         assert path.stat().st_size < 2_000_000
+
+def digests(paths):
+    return [hashlib.sha256(path.read_bytes()).hexdigest() for path in paths]
+
+
+files, wanted = make_album(folder / "album")
+for paper, column_mm in (("", (180 - 14 * 25.4 / 72) / 2), ("letter", (8.5 * 25.4 - 30 - 14 * 25.4 / 72) / 2)):
+    path = make("pictures" + paper, "4", *([paper] if paper else []), "photos", folder / "album")
+    check_sound(path)
+    check_pictures(path, folder, wanted, column_mm)
+    assert not words_that_overlap(path, folder)
+    run("pdfimages", "-all", path, folder / "taken")
+    taken = sorted(folder.glob("taken-*.jpg"))
+    assert digests(taken) == digests(one for one in files if one.suffix == ".jpg"), "a JPEG is not the recorded one"
+    text = "".join(pages_of(path))
+    assert all(one.name in text for one in files)
+    print(f"{len(wanted)} pictures {paper}: whole, upright, in their bounds; {len(taken)} JPEG files bit by bit")
 
 path = make("simulated", "24", "faulty", "simulated")
 pages = pages_of(path)

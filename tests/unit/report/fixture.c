@@ -3,6 +3,8 @@
 // The made visit. Figures follow simple curves, so a test can say what a chart has to show.
 #include "fixture.h"
 
+#include "base/file.h"
+#include "base/list.h"
 #include "base/text.h"
 #include "check/note.h"
 
@@ -15,8 +17,9 @@ struct fixture {
     struct lw_visit_facts facts;
     struct lw_plan plan;
     struct lw_profile profiles[3];
-    struct lw_record records[CHECKS];
-    struct lw_list record_list, counting;
+    struct lw_record records[CHECKS + 1];
+    struct lw_list record_list, counting, photo_names, album;
+    struct lw_checklist_result checklist;
     struct lw_acceptance acceptance;
     struct lw_anchor anchor;
     struct lw_list signatures;
@@ -361,6 +364,48 @@ static void make_records(struct fixture *fixture)
     fixture->record_list = (struct lw_list){fixture->records, CHECKS};
 }
 
+// One answer for each file of the folder, every other one with a remark.
+static void make_checklist(struct fixture *fixture)
+{
+    struct lw_record *record = &fixture->records[CHECKS];
+    const char *folder = fixture->options.photos;
+    struct lw_error error = {0};
+    if (lw_folder_names(folder, &fixture->photo_names, &error) != LW_OK) {
+        abort();
+    }
+    char *const *names = fixture->photo_names.items;
+    size_t count = fixture->photo_names.count;
+    *record = fixture->records[CHECKS - 1];
+    record->check = (char *)"checklist";
+    record->number = CHECKS + 1;
+    record->files = list_of(fixture, count, sizeof(struct lw_record_file));
+    record->findings = (struct lw_findings){0};
+    fixture->checklist.answers = list_of(fixture, count, sizeof(struct lw_checklist_answer));
+    fixture->record_list.count++;
+    for (size_t i = 0; i < count; i++) {
+        struct lw_record_file *file = &((struct lw_record_file *)record->files.items)[i];
+        char path[LW_PATH], *digest = make(fixture, LW_DIGEST, 1);
+        lw_path_join(path, sizeof path, folder, names[i]);
+        if (lw_file_digest(path, digest, &error) != LW_OK) {
+            abort();
+        }
+        *file = (struct lw_record_file){names[i], digest};
+        ((struct lw_checklist_answer *)fixture->checklist.answers.items)[i] =
+            (struct lw_checklist_answer){.id = names[i],
+                                         .text = say(fixture, "Is every cable apart?"),
+                                         .said = LW_CHECK_NO,
+                                         .remark = i % 2 == 0 ? say(fixture, "it rubs") : NULL,
+                                         .photo = names[i],
+                                         .photo_sha256 = digest};
+        if (lw_album_take(&fixture->album, folder, &fixture->record_list, names[i], digest,
+                          &error) != LW_OK) {
+            abort();
+        }
+    }
+    struct lw_report_counted *counted = lw_list_add(&fixture->counting, sizeof *counted);
+    *counted = (struct lw_report_counted){record, &fixture->checklist};
+}
+
 static void make_acceptance(struct fixture *fixture)
 {
     struct lw_acceptance *acceptance = &fixture->acceptance;
@@ -429,6 +474,9 @@ struct fixture *fixture_new(const struct fixture_options *options)
                                      .open = true};
     make_records(fixture);
     add_findings(fixture);
+    if (options->photos != NULL) {
+        make_checklist(fixture);
+    }
     make_acceptance(fixture);
     lw_copy(fixture->anchor.digest, sizeof fixture->anchor.digest,
             "9d4e5b6a7978899001122334455667788990aabbccddeeff001122333f2a9c10");
@@ -442,6 +490,7 @@ struct fixture *fixture_new(const struct fixture_options *options)
         .last_digest = fixture->anchor.digest,
         .anchor = &fixture->anchor,
         .signatures = &fixture->signatures,
+        .album = &fixture->album,
         .now_utc_ns = INT64_C(1795600000000000000),
         .version = "0.1.0",
         .language = "en",
@@ -463,5 +512,7 @@ void fixture_free(struct fixture *fixture)
         free(fixture->records[i].findings.list.items);
     }
     free(fixture->counting.items);
+    lw_album_finish(&fixture->album);
+    lw_names_free(&fixture->photo_names);
     free(fixture);
 }

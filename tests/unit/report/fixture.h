@@ -12,6 +12,7 @@ struct fixture_options {
     bool simulated;
     bool faulty;         // a weak span, a starved tail, a disturbed node
     const char *hostile; // stands in every text field; NULL: ordinary texts
+    const char *photos;  // folder whose files are the pictures of a checklist; NULL: no checklist
     int broken;
 };
 

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // Writes the made visit's page to standard output, for tests that look at it with a browser:
-// page NODES [simulated] [faulty] [hostile TEXT]
+// page NODES [simulated] [faulty] [photos FOLDER] [hostile TEXT]
 #include "base/number.h"
 #include "fixture.h"
 #include "report/report.h"
@@ -12,13 +12,16 @@ int main(int count, char **arguments)
     int64_t nodes;
     struct lw_error error = {0};
     if (count < 2 || lw_number_integer(arguments[1], 1, 1000, &nodes, &error) != LW_OK) {
-        fprintf(stderr, "page NODES [simulated] [faulty] [hostile TEXT]\n");
+        fprintf(stderr, "page NODES [simulated] [faulty] [photos FOLDER] [hostile TEXT]\n");
         return 2;
     }
     options.nodes = (size_t)nodes;
     for (int i = 2; i < count; i++) {
         options.simulated = options.simulated || strcmp(arguments[i], "simulated") == 0;
         options.faulty = options.faulty || strcmp(arguments[i], "faulty") == 0;
+        if (strcmp(arguments[i], "photos") == 0 && i + 1 < count) {
+            options.photos = arguments[++i];
+        }
         if (strcmp(arguments[i], "hostile") == 0 && i + 1 < count) {
             options.hostile = arguments[++i];
         }

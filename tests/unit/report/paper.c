@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
 // Writes the made visit's PDF to standard output, for tests that look at it with other readers:
-// paper NODES [simulated] [faulty] [letter] [hostile TEXT]
+// paper NODES [simulated] [faulty] [letter] [photos FOLDER] [hostile TEXT]
 #include "base/number.h"
 #include "fixture.h"
 #include "report/pdf.h"
@@ -13,7 +13,8 @@ int main(int count, char **arguments)
     int64_t nodes;
     struct lw_error error = {0};
     if (count < 2 || lw_number_integer(arguments[1], 1, 1000, &nodes, &error) != LW_OK) {
-        fprintf(stderr, "paper NODES [simulated] [faulty] [letter] [hostile TEXT]\n");
+        fprintf(stderr,
+                "paper NODES [simulated] [faulty] [letter] [photos FOLDER] [hostile TEXT]\n");
         return 2;
     }
     options.nodes = (size_t)nodes;
@@ -21,6 +22,9 @@ int main(int count, char **arguments)
         options.simulated = options.simulated || strcmp(arguments[i], "simulated") == 0;
         options.faulty = options.faulty || strcmp(arguments[i], "faulty") == 0;
         paper = strcmp(arguments[i], "letter") == 0 ? LW_PAPER_LETTER : paper;
+        if (strcmp(arguments[i], "photos") == 0 && i + 1 < count) {
+            options.photos = arguments[++i];
+        }
         if (strcmp(arguments[i], "hostile") == 0 && i + 1 < count) {
             options.hostile = arguments[++i];
         }

@@ -55,7 +55,8 @@ static void check_attribute(const char *name, size_t length)
         "d",           "viewBox",         "x",           "y",
         "width",       "height",          "cx",          "cy",
         "r",           "font-size",       "text-anchor", "transform",
-        "aria-hidden", "aria-labelledby", NULL};
+        "aria-hidden", "aria-labelledby", "alt",         "src",
+        NULL};
     if (!is_one_of(name, length, known)) {
         fail_msg("attribute '%.*s'", (int)length, name);
     }
@@ -68,7 +69,7 @@ static void check_element(const char *name, size_t length)
         "h2",      "h3",      "h4",      "p",     "b",     "ul",     "li",         "dl",   "dt",
         "dd",      "div",     "span",    "table", "thead", "tbody",  "tr",         "th",   "td",
         "caption", "section", "article", "nav",   "a",     "figure", "figcaption", "svg",  "desc",
-        "path",    "rect",    "circle",  "text",  NULL};
+        "path",    "rect",    "circle",  "text",  "img",   NULL};
     if (!is_one_of(name, length, known)) {
         fail_msg("element '%.*s'", (int)length, name);
     }
