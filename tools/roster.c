@@ -127,6 +127,7 @@ int lw_do_roster(struct lw_session *session, const struct lw_roster_request *req
     if (measured) {
         status = measure(session, request, &step, &result, &as_built, &error);
     }
+    lw_session_is_simulated(session, result.simulated);
     step.shape = &lw_roster_shape;
     step.result = &result;
     int exit_status = lw_step_end(session, &step, status, &error, required);

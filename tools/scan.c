@@ -78,6 +78,7 @@ int lw_do_scan(struct lw_session *session, const struct lw_scan_options *options
     if (!heard && (status == LW_OK || result.foreign)) {
         lw_scan_findings(plan, &own, &result, &step.findings);
     }
+    lw_session_is_simulated(session, result.simulated);
     step.shape = &lw_scan_shape;
     step.result = &result;
     int exit_status = lw_step_end(session, &step, status, &error, required);

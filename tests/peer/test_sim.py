@@ -105,6 +105,19 @@ class Served(unittest.TestCase):
         self.on_tcp()
         self.all_nodes_say_what_the_plan_says()
 
+    def test_a_chain_served_through_a_socket_marks_its_visit(self):
+        _, ready = self.start(LINEWALK, 'sim', SCENARIO, '--tcp', '0')
+        line = 'tcp://127.0.0.1:' + ready[-1].rsplit(':', 1)[1]
+        for check in ('scan', 'roster'):
+            with self.subTest(check=check):
+                visit = os.path.join(self.folder.name, check)
+                done = subprocess.run([LINEWALK, check, '--on', line, '--visit', visit, '--controller', 'none',
+                                       '--quiet', '--plan', os.path.join(SCENARIO, 'plan.json'),
+                                       '--nodes', NODES[0]['node']], stdout=subprocess.PIPE, text=True)
+                self.assertRegex(done.stdout, f'{check}: [a-z]+ [(]simulated[)]')
+                with open(os.path.join(visit, f'0001-{check}.json'), encoding='utf-8') as file:
+                    self.assertTrue(json.load(file)['line']['simulated'])
+
     def test_a_second_master_after_the_first(self):
         self.on_pty()
         self.value(NODES[0], 'serial')

@@ -205,6 +205,13 @@ bool lw_session_wants(const struct lw_session *session, int address)
     return lw_plan_by_address(&session->plan, address, &tap) != NULL && session->selected[tap - 1];
 }
 
+void lw_session_is_simulated(struct lw_session *session, bool simulated)
+{
+    if (session->line != NULL) {
+        session->line->simulated = session->line->simulated || simulated;
+    }
+}
+
 static bool wants_all_nodes(const struct lw_session *session)
 {
     for (size_t tap = 1; tap <= lw_plan_taps(&session->plan); tap++) {

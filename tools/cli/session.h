@@ -70,6 +70,10 @@ bool lw_session_wants(const struct lw_session *session, int address);
 // all addresses, another check when it asks all nodes of the plan.
 const char *lw_session_part(const struct lw_session *session, const char *check);
 
+// What a node has said of itself: a virtual chain that is served through a socket looks like a real
+// line otherwise. Its records are marked from now on.
+void lw_session_is_simulated(struct lw_session *session, bool simulated);
+
 // One check of a session. Plain memory; begin and end belong together.
 struct lw_step {
     const char *check;
