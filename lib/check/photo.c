@@ -147,6 +147,12 @@ static bool is_kept(int marker, const unsigned char *content, size_t length)
     return !beside || colour || marker == APP0 || marker == APP14;
 }
 
+// Markers without a length (T.81, table B.1).
+static bool stands_alone(int marker)
+{
+    return marker == TEM || (marker >= RST0 && marker <= SOI);
+}
+
 // Segments up to the first scan; from there on all is picture, up to what ends it.
 static enum lw_status clean_jpeg(const unsigned char *bytes, size_t length, const char *name,
                                  struct lw_photo *photo, struct lw_error *error)
@@ -158,6 +164,10 @@ static enum lw_status clean_jpeg(const unsigned char *bytes, size_t length, cons
         int marker = bytes[at + 1];
         if (marker == 0xFF) {
             at++; // any number of them may stand before a marker (T.81, B.1.1.2)
+            continue;
+        }
+        if (stands_alone(marker)) {
+            at += 2; // nothing of the picture before its first scan
             continue;
         }
         size_t size = 2 + ((size_t)bytes[at + 2] << 8 | bytes[at + 3]);
@@ -272,12 +282,6 @@ static enum lw_status damaged(const struct looked_at *own, const char *what)
 static bool is_frame(int marker)
 {
     return marker >= SOF0 && marker <= SOF15 && marker != DHT && marker != JPG && marker != DAC;
-}
-
-// Markers without a length (T.81, table B.1).
-static bool stands_alone(int marker)
-{
-    return marker == TEM || (marker >= RST0 && marker <= SOI);
 }
 
 // A frame header: length, bits, height, width, number of components, three bytes for each.
