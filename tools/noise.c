@@ -358,7 +358,8 @@ int lw_cmd_noise(struct lw_cli *cli)
     lw_talk_options(&request.talk, talk);
     const struct lw_option own[] = {
         {"seconds", 't', "TIME", LW_OPTION_DURATION, &request.seconds, 0.1, 1e6,
-         "read for so long; by default what the profiles ask for, else 10 s"},
+         "read for so long; by default what the profiles ask for, else 10 s, and on a long chain "
+         "until each node was asked 40 times"},
         {"readings", 'r', "COUNT", LW_OPTION_NUMBER, &request.readings, 2, 1e7,
          "stop when every node has given so many"},
         {"decide", 0, NULL, LW_OPTION_FLAG, &request.decide, 0, 0,

@@ -14,7 +14,8 @@ struct lw_noise_stretch {
     bool on;
 };
 struct lw_noise_options {
-    double seconds;  // 0: the longest noise_over_s of the profiles, else 10
+    double seconds;  // 0: the longest noise_over_s of the profiles, else 10, and on a long chain
+                     // until each node was asked 40 times (600 at most)
     bool decide;     // end as soon as no verdict is undecided that more readings could decide; then
                      // `seconds` is the most, 600 when 0
     double readings; // 0: no limit; a node

@@ -23,6 +23,9 @@ static const double least_stay = 3;     // readings at a time
 
 enum { FEWEST = 20, FEWEST_RARER = 5, WIDEST = 9, ENOUGH = 20000 };
 
+// Readings for each one that a median runs over: in fewer, slow noise looks like two levels.
+enum { FOR_EACH = 30 };
+
 static const int widths[] = {1, 5, WIDEST}; // of the running medians
 
 static const struct lw_jumps no_jumps = {LW_JUMPS_NONE, NAN, 0, 0, NAN};
@@ -190,6 +193,9 @@ static bool look(const double *time_s, const double *value, size_t n, double res
 {
     double *smooth = scratch + n;
     for (size_t i = 0; i < sizeof widths / sizeof *widths && jumps->kind == LW_JUMPS_NONE; i++) {
+        if (widths[i] > 1 && n < FOR_EACH * (size_t)widths[i]) {
+            return true;
+        }
         run_median(value, n, (size_t)widths[i], smooth);
         struct split split = best_split(smooth, n, scratch);
         if (widths[i] == 1 && may_be_steps(&split, resolution)) {

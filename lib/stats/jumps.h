@@ -28,10 +28,11 @@ struct lw_jumps {
 // spread within apart, and two and a half steps of the reading (`resolution`, NAN: the spread
 // within has to be above 0), each holds at least 2 % and five of the readings, and readings stay:
 // at least three in the mean at the rarer level.
-// Then of their running medians over five and nine readings. There five times the spread within
-// does, provided that the readings themselves, told apart by their medians, lie 2.8 of theirs
-// apart, and that the medians change abruptly: no more than 3 % of them, and two a change, lie in
-// the middle third between the levels. Times ascending, n >= 20, else LW_USAGE. LW_MEMORY.
+// Then of their running medians over five and nine readings, where there are thirty times as many
+// readings (in fewer, slow noise looks like levels). There five times the spread within does,
+// provided that the readings themselves, told apart by their medians, lie 2.8 of theirs apart, and
+// that the medians change abruptly: no more than 3 % of them, and two a change, lie in the middle
+// third between the levels. Times ascending, n >= 20, else LW_USAGE. LW_MEMORY.
 enum lw_status lw_jumps_find(const double *time_s, const double *value, size_t n, double resolution,
                              struct lw_jumps *jumps, struct lw_error *error);
 

@@ -119,6 +119,44 @@ static void noise_that_wanders_is_no_jump(void **state)
     assert_true(jumps <= 3);
 }
 
+// 1/f noise as a sum of first-order processes, whose times rise by octaves (common practice), at
+// unit spread.
+static void make_slow_noise(uint64_t seed, size_t n)
+{
+    enum { OCTAVES = 8 };
+    double part[OCTAVES];
+    for (uint32_t k = 0; k < OCTAVES; k++) {
+        part[k] = lw_random_normal((struct lw_random){seed, 5, k}, 0);
+    }
+    for (size_t i = 0; i < n; i++) {
+        time_s[i] = 0.1 * (double)i;
+        value[i] = 0;
+        for (uint32_t k = 0; k < OCTAVES; k++) {
+            double kept = exp(-ldexp(1, -(int)k));
+            part[k] = kept * part[k] + sqrt(1 - kept * kept) *
+                                           lw_random_normal((struct lw_random){seed, 5, k}, i + 1);
+            value[i] += part[k] / sqrt(OCTAVES);
+        }
+    }
+}
+
+// What a chain of 200 nodes is judged by: one false jump in 200 nodes would be one a chain.
+static void slow_noise_in_few_readings_is_no_jump(void **state)
+{
+    (void)state;
+    static const size_t counts[] = {24, 32, 50, 64, 128, 200, 400};
+    struct lw_jumps jumps;
+    for (size_t c = 0; c < sizeof counts / sizeof *counts; c++) {
+        size_t found = 0;
+        for (uint64_t seed = 1; seed <= 2000; seed++) {
+            make_slow_noise(seed, counts[c]);
+            assert_int_equal(lw_jumps_find(time_s, value, counts[c], NAN, &jumps, NULL), LW_OK);
+            found += jumps.kind != LW_JUMPS_NONE;
+        }
+        assert_in_range(found, 0, 2);
+    }
+}
+
 static void spikes_are_no_jumps(void **state)
 {
     (void)state;
@@ -177,6 +215,7 @@ int main(void)
         cmocka_unit_test(levels_close_together_are_found_since_readings_stay),
         cmocka_unit_test(hum_at_drawn_times_is_no_telegraph),
         cmocka_unit_test(noise_that_wanders_is_no_jump),
+        cmocka_unit_test(slow_noise_in_few_readings_is_no_jump),
         cmocka_unit_test(spikes_are_no_jumps),
         cmocka_unit_test(noise_sines_and_drift_are_no_jumps),
         cmocka_unit_test(flicker_between_two_steps_of_the_reading_is_no_jump),
