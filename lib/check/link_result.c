@@ -3,6 +3,7 @@
 // What the link check says: its JSON shape and its findings.
 #include "check/link.h"
 #include "check/link_judge.h"
+#include "check/silent.h"
 #include "stats/decide.h"
 #include "stats/interval.h"
 
@@ -217,13 +218,42 @@ static void judge_speed(const struct lw_link_result *result, const struct lw_lin
     }
 }
 
+// Those that are silent in a row are told together.
+static void judge_silent(const struct lw_plan *plan, const struct lw_link_result *result,
+                         struct lw_findings *findings)
+{
+    const struct lw_link_node *nodes = result->nodes.items;
+    size_t count = plan != NULL ? lw_plan_taps(plan) : 0;
+    enum lw_silent_tap *taps = calloc(count + 1, sizeof *taps);
+    if (taps == NULL) {
+        findings->failed = true;
+        return;
+    }
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        if (nodes[i].tap > 0 && (size_t)nodes[i].tap <= count) {
+            taps[nodes[i].tap - 1] = is_silent(&nodes[i]) ? LW_TAP_SILENT : LW_TAP_ANSWERS;
+        }
+    }
+    if (plan != NULL) {
+        lw_silent_findings(plan, taps, NULL, findings);
+    }
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        bool told = nodes[i].tap > 0 && (size_t)nodes[i].tap <= count &&
+                    taps[nodes[i].tap - 1] == LW_TAP_TOLD;
+        if (is_silent(&nodes[i]) && !told) {
+            char says[80];
+            lw_print(says, sizeof says, "answers none of %.0f polls", nodes[i].polls);
+            node_finding(findings, "link_silent", LW_FAIL, &nodes[i], says);
+        }
+    }
+    free(taps);
+}
+
 static void judge_answers(const struct lw_plan *plan, const struct lw_link_result *result,
                           const struct lw_link_node *node, struct lw_findings *findings)
 {
     char says[200];
     if (is_silent(node)) {
-        lw_print(says, sizeof says, "answers none of %.0f polls", node->polls);
-        node_finding(findings, "link_silent", LW_FAIL, node, says);
         return;
     }
     if (node->exception > 0) {
@@ -303,6 +333,7 @@ void lw_link_findings(const struct lw_plan *plan, const struct lw_link_result *r
         return;
     }
     judge_rate(plan, result, findings);
+    judge_silent(plan, result, findings);
     const struct lw_link_node *nodes = result->nodes.items;
     for (size_t i = 0; i < result->nodes.count; i++) {
         judge_answers(plan, result, &nodes[i], findings);

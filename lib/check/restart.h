@@ -127,9 +127,6 @@ enum lw_status lw_restart_judge(const struct lw_plan *plan,
 void lw_restart_findings(const struct lw_plan *plan, const struct lw_restart_result *result,
                          struct lw_findings *findings);
 
-// The first tap of each section: V+ is cut before it. `sections` gets the number of the section
-// (from 0) of each tap, an array of lw_plan_taps(). Returns how many sections there are.
-size_t lw_restart_sections(const struct lw_plan *plan, size_t *sections);
 // The names of the supplies that feed the section: "PS1, PS2".
 void lw_restart_supplies(const struct lw_plan *plan, size_t section, char *text, size_t size);
 

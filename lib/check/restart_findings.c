@@ -433,7 +433,7 @@ void lw_restart_findings(const struct lw_plan *plan, const struct lw_restart_res
     if (group.taken == NULL || group.flags == NULL || sections == NULL) {
         findings->failed = true;
     } else if (result->cycles.count > 0) {
-        size_t count = lw_restart_sections(plan, sections);
+        size_t count = lw_plan_sections(plan, sections);
         find_still_on(&group);
         memset(group.taken, 0, result->nodes.count);
         find_hiccups(&group, sections, count);

@@ -102,26 +102,6 @@ static const struct lw_supply *supply_at(const struct lw_plan *plan, size_t i)
     return (const struct lw_supply *)plan->supplies.items + i;
 }
 
-static bool begins_section(const struct lw_plan *plan, size_t tap)
-{
-    for (size_t i = 0; i < plan->supplies.count; i++) {
-        if (supply_at(plan, i)->feeds_tap == (int)tap && supply_at(plan, i)->cuts_before > 0) {
-            return tap > 1;
-        }
-    }
-    return false;
-}
-
-size_t lw_restart_sections(const struct lw_plan *plan, size_t *sections)
-{
-    size_t section = 0;
-    for (size_t tap = 1; tap <= lw_plan_taps(plan); tap++) {
-        section += begins_section(plan, tap);
-        sections[tap - 1] = section;
-    }
-    return section + 1;
-}
-
 void lw_restart_supplies(const struct lw_plan *plan, size_t section, char *text, size_t size)
 {
     text[0] = '\0';
@@ -129,7 +109,7 @@ void lw_restart_supplies(const struct lw_plan *plan, size_t section, char *text,
     if (sections == NULL) {
         return;
     }
-    lw_restart_sections(plan, sections);
+    lw_plan_sections(plan, sections);
     for (size_t i = 0; i < plan->supplies.count; i++) {
         int tap = supply_at(plan, i)->feeds_tap;
         size_t length = strlen(text);

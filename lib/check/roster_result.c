@@ -3,6 +3,7 @@
 // What a roster says: its JSON shape and its findings.
 #include "check/ask.h"
 #include "check/roster.h"
+#include "check/silent.h"
 
 static const char *const state_words[] = {"present",    "missing",       "unplanned",
                                           "swapped",    "wrong_kind",    "doubled",
@@ -65,6 +66,7 @@ struct judged {
     const struct lw_run *run;
     const struct lw_roster_node *node;
     const struct lw_chain_entry *entry;
+    bool told; // a finding names it together with others
     struct lw_findings *findings;
 };
 
@@ -95,6 +97,9 @@ static void judge_state(const struct judged *judged)
     case LW_ROSTER_PRESENT:
         break;
     case LW_ROSTER_MISSING:
+        if (judged->told) {
+            break;
+        }
         lw_print(says, sizeof says, "%s does not answer at address %d", name_of(judged),
                  node->address);
         found(judged, "roster_missing", LW_FAIL, says);
@@ -264,15 +269,35 @@ static void judge_node(const struct judged *judged)
     judge_status(judged);
 }
 
+// Those that are missing in a row are told together. `taps` of lw_plan_taps(), zeroed.
+static void judge_missing(const struct lw_plan *plan, const struct lw_roster_result *result,
+                          enum lw_silent_tap *taps, struct lw_findings *findings)
+{
+    const struct lw_roster_node *nodes = result->nodes.items;
+    for (size_t i = 0; i < result->nodes.count; i++) {
+        if (nodes[i].tap > 0) {
+            taps[nodes[i].tap - 1] =
+                nodes[i].state == LW_ROSTER_MISSING ? LW_TAP_SILENT : LW_TAP_ANSWERS;
+        }
+    }
+    lw_silent_findings(plan, taps, NULL, findings);
+}
+
 void lw_roster_findings(const struct lw_run *run, const struct lw_plan *plan,
                         const struct lw_roster_result *result, struct lw_findings *findings)
 {
     const struct lw_roster_node *nodes = result->nodes.items;
+    enum lw_silent_tap *taps = plan != NULL ? calloc(lw_plan_taps(plan) + 1, sizeof *taps) : NULL;
+    if (taps != NULL) {
+        judge_missing(plan, result, taps, findings);
+    }
     for (size_t i = 0; i < result->nodes.count; i++) {
         struct judged judged = {.run = run, .node = &nodes[i], .findings = findings};
         if (plan != NULL && nodes[i].tap > 0) {
             judged.entry = lw_plan_tap(plan, (size_t)nodes[i].tap);
+            judged.told = taps != NULL && taps[nodes[i].tap - 1] == LW_TAP_TOLD;
         }
         judge_node(&judged);
     }
+    free(taps);
 }

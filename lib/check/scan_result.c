@@ -3,6 +3,8 @@
 // What a scan says: its JSON shape, and its findings.
 #include "check/scan.h"
 
+#include "check/silent.h"
+
 static const struct lw_field object_fields[] = {
     {LW_AT(struct lw_scan_object, object), .kind = LW_INTEGER, .required = true,
      .says = "object id, 0 to 255 (MODBUS Application Protocol V1.1b3, 6.21)"},
@@ -89,67 +91,32 @@ static bool was_selected(const struct lw_scan_options *options, int address)
     return !any || options->selected[address];
 }
 
-static bool is_missing(const struct lw_plan *plan, const struct lw_scan_options *options,
-                       const struct lw_scan_result *result, size_t tap)
-{
-    const struct lw_chain_entry *entry = lw_plan_tap(plan, tap);
-    return entry->node != NULL && was_selected(options, entry->address) &&
-           node_at(result, entry->address) == NULL;
-}
-
-// The first tap of the silent nodes at the tail, when two or more nodes in a row up to the last one
-// are silent: one cause is likely, and one finding enough. One behind the last tap when there is no
-// such row.
-static size_t silent_tail(const struct lw_plan *plan, const struct lw_scan_options *options,
-                          const struct lw_scan_result *result, size_t *count)
-{
-    size_t first = lw_plan_taps(plan) + 1;
-    *count = 0;
-    for (size_t tap = lw_plan_taps(plan); tap >= 1; tap--) {
-        if (lw_plan_tap(plan, tap)->node == NULL) {
-            continue;
-        }
-        if (!is_missing(plan, options, result, tap)) {
-            break;
-        }
-        first = tap;
-        (*count)++;
-    }
-    return *count >= 2 ? first : lw_plan_taps(plan) + 1;
-}
-
-static const char *last_node(const struct lw_plan *plan)
-{
-    size_t tap = lw_plan_taps(plan);
-    while (lw_plan_tap(plan, tap)->node == NULL) {
-        tap--;
-    }
-    return lw_plan_tap(plan, tap)->node;
-}
-
 static void find_missing(const struct lw_plan *plan, const struct lw_scan_options *options,
                          const struct lw_scan_result *result, struct lw_findings *findings)
 {
-    size_t count = 0, tail = silent_tail(plan, options, result, &count);
-    for (size_t tap = 1; tap < tail; tap++) {
+    enum lw_silent_tap *taps = calloc(lw_plan_taps(plan) + 1, sizeof *taps);
+    if (taps == NULL) {
+        findings->failed = true;
+        return;
+    }
+    for (size_t tap = 1; tap <= lw_plan_taps(plan); tap++) {
         const struct lw_chain_entry *entry = lw_plan_tap(plan, tap);
-        if (!is_missing(plan, options, result, tap)) {
-            continue;
+        bool asked = entry->node != NULL && was_selected(options, entry->address);
+        bool answers = asked && node_at(result, entry->address) != NULL;
+        taps[tap - 1] = answers ? LW_TAP_ANSWERS : asked ? LW_TAP_SILENT : LW_TAP_NOT_ASKED;
+    }
+    lw_silent_findings(plan, taps, "each was asked again and waited for 1 s", findings);
+    for (size_t tap = 1; tap <= lw_plan_taps(plan); tap++) {
+        const struct lw_chain_entry *entry = lw_plan_tap(plan, tap);
+        if (taps[tap - 1] == LW_TAP_SILENT) {
+            struct lw_finding *finding =
+                lw_findings_add(findings, "scan_missing", LW_FAIL,
+                                "%s does not answer at address %d, not even within 1 s",
+                                entry->node, entry->address);
+            lw_finding_node(findings, finding, entry->node, tap, entry->address);
         }
-        struct lw_finding *finding = lw_findings_add(
-            findings, "scan_missing", LW_FAIL,
-            "%s does not answer at address %d, not even within 1 s", entry->node, entry->address);
-        lw_finding_node(findings, finding, entry->node, tap, entry->address);
     }
-    if (tail <= lw_plan_taps(plan)) {
-        const struct lw_chain_entry *entry = lw_plan_tap(plan, tail);
-        struct lw_finding *finding =
-            lw_findings_add(findings, "scan_missing_from", LW_FAIL,
-                            "%s and all nodes behind it, up to %s, do not answer (%zu nodes)",
-                            entry->node, last_node(plan), count);
-        lw_finding_because(findings, finding, "each was asked again and waited for 1 s");
-        lw_finding_node(findings, finding, entry->node, tail, entry->address);
-    }
+    free(taps);
 }
 
 static void find_in_node(const struct lw_plan *plan, const struct lw_scan_result *result,

@@ -27,6 +27,11 @@ static const char reach_not[] =
 static const char running_machine[] =
     N_("a machine in production relies on this line: take it only with the consent of who runs it");
 
+static const char nobody_answers[] =
+    N_("check in this order: is the chain powered, are D0 and D1 the right way round, is the "
+       "framing "
+       "the plan's, does the adapter send (linewalk ports)");
+
 const struct lw_code lw_codes[] = {
     // Any check on a line.
     {"line_foreign", "line", N_("another master is on the line"),
@@ -37,6 +42,21 @@ const struct lw_code lw_codes[] = {
     {"line_not_listened", "line", N_("the line could not be listened to before asking"),
      N_("make sure by other means that no controller asks through this gateway at the same time"),
      NULL},
+    {"line_silent_all", "line", N_("nobody answers"), nobody_answers, NULL},
+    {"line_silent_section", "line", N_("all nodes of one supply are silent"),
+     N_("look at %s: is it on, its lamp, its fuse, its volts at its terminals and at the first "
+        "plug "
+        "behind it; linewalk supply says whether it is overloaded"),
+     plugs_off},
+    {"line_silent_from", "line", N_("all nodes from one tap on are silent"),
+     N_("look at the span just before %s: a plug that is open, a wire off, a supply that is "
+        "switched "
+        "off there"),
+     plugs_off},
+    {"line_silent_row", "line", N_("several nodes in a row are silent"),
+     N_("look for what %s share: V+ to 0 V at the first and the last of them, the plugs before and "
+        "behind them, a factory address that they still have"),
+     plugs_off},
     {"line_gateway_path", "line", N_("the gateway has no way to a node"),
      N_("look at the gateway's list of units and at which of its ports each one is; then run the "
         "check again"),
@@ -160,16 +180,7 @@ const struct lw_code lw_codes[] = {
         "and "
         "framing; then its plugs"),
      plugs_off},
-    {"scan_missing_from", "scan", N_("all nodes from one tap on are silent"),
-     N_("look at the span just before %s: a plug that is open, a wire off, a supply that is "
-        "switched "
-        "off there"),
-     plugs_off},
-    {"scan_none", "scan", N_("no node answers at all"),
-     N_("check in this order: is the chain powered, are D0 and D1 the right way round, is the "
-        "framing "
-        "the plan's, does the adapter send (linewalk ports)"),
-     NULL},
+    {"scan_none", "scan", N_("no node answers at all"), nobody_answers, NULL},
     {"scan_unplanned", "scan", N_("a node answers that the plan does not have"),
      N_("find out what stands at %s; put it into the plan, or give it its planned address "
         "(linewalk assign NODE --from)"),

@@ -245,6 +245,9 @@ size_t lw_plan_taps(const struct lw_plan *plan);  // chain.count
 size_t lw_plan_nodes(const struct lw_plan *plan); // taps with a node
 const struct lw_chain_entry *lw_plan_tap(const struct lw_plan *plan,
                                          size_t tap); // 1-based, NULL past the end
+// Sections of the chain: V+ is cut before the first tap of each. `sections` gets the number of each
+// tap's section, from 0 (an array of lw_plan_taps()). Returns how many there are.
+size_t lw_plan_sections(const struct lw_plan *plan, size_t *sections);
 const struct lw_chain_entry *lw_plan_by_name(const struct lw_plan *plan, const char *node,
                                              size_t *tap);
 const struct lw_chain_entry *lw_plan_by_address(const struct lw_plan *plan, int address,

@@ -28,6 +28,27 @@ const struct lw_chain_entry *lw_plan_tap(const struct lw_plan *plan, size_t tap)
     return tap >= 1 && tap <= plan->chain.count ? &entries[tap - 1] : NULL;
 }
 
+static bool begins_section(const struct lw_plan *plan, size_t tap)
+{
+    const struct lw_supply *supplies = plan->supplies.items;
+    for (size_t i = 0; i < plan->supplies.count; i++) {
+        if (supplies[i].feeds_tap == (int)tap && supplies[i].cuts_before > 0) {
+            return tap > 1;
+        }
+    }
+    return false;
+}
+
+size_t lw_plan_sections(const struct lw_plan *plan, size_t *sections)
+{
+    size_t section = 0;
+    for (size_t tap = 1; tap <= lw_plan_taps(plan); tap++) {
+        section += begins_section(plan, tap);
+        sections[tap - 1] = section;
+    }
+    return section + 1;
+}
+
 static const struct lw_chain_entry *found(const struct lw_plan *plan, size_t i, size_t *tap)
 {
     if (tap) {

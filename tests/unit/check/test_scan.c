@@ -68,7 +68,7 @@ static void a_silent_tail_is_one_finding(void **state)
                    3);
     walk_scan(&walk, NULL);
     assert_non_null(walk_found(&walk, "scan_missing", "P02"));
-    assert_non_null(walk_found(&walk, "scan_missing_from", "P04"));
+    assert_non_null(walk_found(&walk, "line_silent_from", "P04"));
     assert_int_equal(walk_count(&walk, NULL), 2);
     walk_close(&walk);
 }
