@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 //
-// Silent nodes, judged together: what silences several in a row is one thing at one place, a supply,
-// a plug, a wire, and is looked for there rather than at each of them.
+// Silent nodes, judged together: what silences several in a row is one thing at one place, a
+// supply, a plug, a wire, and is looked for there rather than at each of them.
 #ifndef LW_CHECK_SILENT_H
 #define LW_CHECK_SILENT_H
 
