@@ -115,11 +115,28 @@ static int record_skip(struct walk *walk, const char *check, const char *reason)
     return exit_status;
 }
 
+// The plan and the profiles of now are among those that the record used.
+static bool used_this_plan(const struct lw_session *session, const struct lw_record *record)
+{
+    const struct lw_record_file *inputs = record->inputs.items;
+    for (size_t i = 0; i < session->inputs.count; i++) {
+        bool same = false;
+        for (size_t k = 0; k < record->inputs.count && !same; k++) {
+            same = strcmp(inputs[k].sha256, session->inputs.items[i].digest) == 0;
+        }
+        if (!same) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static bool done_before(const struct walk *walk, const char *check)
 {
     const struct lw_record *record = lw_records_last(&walk->session.records, check, true);
     const char *part = lw_session_part(&walk->session, check);
     return !walk->again && record != NULL && record->complete && record->skipped == NULL &&
+           used_this_plan(&walk->session, record) &&
            (record->part == NULL || (part != NULL && strcmp(record->part, part) == 0));
 }
 

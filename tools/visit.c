@@ -52,8 +52,8 @@ static const char *state_of(const struct lw_acceptance_check *check)
     if (check->number == 0) {
         return "not done";
     }
-    if (check->outdated) {
-        return "outdated";
+    if (check->outdated != LW_UP_TO_DATE) {
+        return check->outdated == LW_OTHER_PLAN ? "other plan" : "outdated";
     }
     if (check->partial && check->verdict != LW_FAIL) {
         return "in part";

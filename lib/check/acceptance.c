@@ -101,6 +101,55 @@ static void take_record(const struct lw_record *record, struct lw_acceptance *ac
     check->verdict = check->done ? (enum lw_verdict)record->verdict : LW_NOT_TESTED;
 }
 
+static void outdate(struct lw_acceptance_check *check, enum lw_outdated why)
+{
+    check->outdated = why;
+    check->done = check->partial = false;
+    check->verdict = LW_NOT_TESTED;
+}
+
+static bool has_input(const struct lw_record *record, const char *digest)
+{
+    const struct lw_record_file *inputs = record->inputs.items;
+    for (size_t i = 0; i < record->inputs.count; i++) {
+        if (strcmp(inputs[i].sha256, digest) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// A record that used less, without a plan or without one's further files, used no other plan.
+static bool all_within(const struct lw_record *record, const struct lw_record *other)
+{
+    const struct lw_record_file *inputs = record->inputs.items;
+    for (size_t i = 0; i < record->inputs.count; i++) {
+        if (!has_input(other, inputs[i].sha256)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+// What was judged by a plan that has changed since proves nothing of the plan that holds: that of
+// the newest check with one.
+static void take_other_plans(const struct lw_record *records, size_t count,
+                             struct lw_acceptance *acceptance)
+{
+    const struct lw_record *newest = NULL;
+    for (size_t i = 0; i < count; i++) {
+        newest = is_check(&records[i]) && records[i].inputs.count > 0 ? &records[i] : newest;
+    }
+    for (size_t i = 0; newest != NULL && i < count; i++) {
+        struct lw_acceptance_check *check =
+            is_check(&records[i]) ? check_named(acceptance, records[i].check) : NULL;
+        if (check != NULL && check->number == records[i].number && check->skipped == NULL &&
+            !all_within(&records[i], newest) && !all_within(newest, &records[i])) {
+            outdate(check, LW_OTHER_PLAN);
+        }
+    }
+}
+
 // Who answers where is not proved any more once an address was written.
 static void take_outdated(const struct lw_record *records, size_t count,
                           struct lw_acceptance *acceptance)
@@ -115,9 +164,7 @@ static void take_outdated(const struct lw_record *records, size_t count,
         for (size_t k = 0; k < sizeof of_addresses / sizeof *of_addresses; k++) {
             if (strcmp(check->check, of_addresses[k]) == 0 && check->done &&
                 check->number < written) {
-                check->outdated = true;
-                check->done = false;
-                check->verdict = LW_NOT_TESTED;
+                outdate(check, LW_BEFORE_WRITING);
             }
         }
     }
@@ -233,8 +280,9 @@ static const char *reason_of(const struct lw_acceptance_check *check)
     if (check->number == 0) {
         return N_("not done");
     }
-    if (check->outdated) {
-        return N_("done before addresses were written");
+    if (check->outdated != LW_UP_TO_DATE) {
+        return check->outdated == LW_OTHER_PLAN ? N_("done with another plan")
+                                                : N_("done before addresses were written");
     }
     if (check->partial && check->verdict != LW_FAIL) {
         return N_("only a part of the chain was asked");
@@ -270,6 +318,7 @@ void lw_acceptance_judge(const struct lw_plan *plan, const struct lw_list *recor
     }
     take_states(items, records->count, acceptance);
     take_outdated(items, records->count, acceptance);
+    take_other_plans(items, records->count, acceptance);
     size_t open_points = count_open_points(items, records->count);
     if (open_points > 0) {
         acceptance->verdict = worse(acceptance->verdict, LW_ACCEPTED_WITH_REMARKS);

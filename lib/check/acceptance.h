@@ -16,11 +16,16 @@ enum lw_acceptance_verdict {
 };
 const char *lw_acceptance_word(enum lw_acceptance_verdict verdict); // "accepted with remarks"
 
+enum lw_outdated {
+    LW_UP_TO_DATE,
+    LW_BEFORE_WRITING, // addresses were written since
+    LW_OTHER_PLAN,     // the newest check used another plan or another profile
+};
 enum { LW_ACCEPTANCE_CHECKS = 32 };
 struct lw_acceptance_check {
     const char *check;
     bool required, done; // done: a complete record is there
-    bool outdated;       // it was, before addresses were written
+    enum lw_outdated outdated; // it was, and does not count any more
     bool partial;        // only a part of the chain was asked, so it is not done
     enum lw_verdict verdict;
     int number;          // of the record that counts: the last one of that check; 0: none

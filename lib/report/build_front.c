@@ -228,10 +228,12 @@ static void checked_row(struct lw_document *document, const struct lw_report_vie
     lw_document_cell(document, _(lw_verdict_shown(check->verdict)));
     lw_document_cell(document, check->skipped != NULL ? check->skipped
                                : record == NULL       ? _("not done")
-                               : check->outdated      ? _("before addresses were written")
-                               : record->part != NULL ? part
-                               : !check->done         ? _("not finished")
-                                                      : NULL);
+                               : check->outdated == LW_BEFORE_WRITING
+                                   ? _("before addresses were written")
+                               : check->outdated == LW_OTHER_PLAN ? _("with another plan")
+                               : record->part != NULL             ? part
+                               : !check->done                     ? _("not finished")
+                                                                  : NULL);
     lw_document_mark(document, check->verdict);
 }
 

@@ -46,6 +46,53 @@ static struct lw_acceptance judged(struct records *records)
     return acceptance;
 }
 
+static struct lw_record_file plan_of_day[] = {{"inputs/aaaaaaaa-plan.json", "aaaaaaaa"},
+                                              {"inputs/cccccccc-probe.json", "cccccccc"}},
+                             plan_edited[] = {{"inputs/bbbbbbbb-plan.json", "bbbbbbbb"},
+                                              {"inputs/cccccccc-probe.json", "cccccccc"}},
+                             plan_and_more[] = {{"inputs/aaaaaaaa-plan.json", "aaaaaaaa"},
+                                                {"inputs/cccccccc-probe.json", "cccccccc"},
+                                                {"inputs/dddddddd-list.csv", "dddddddd"}};
+
+static void use(struct lw_record *record, struct lw_record_file *files, size_t count)
+{
+    record->inputs = (struct lw_list){.items = files, .count = count};
+}
+
+static void what_was_judged_by_another_plan_counts_no_more(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    for (size_t i = 0; i < records.list.count; i++) {
+        use(&records.items[i], plan_of_day, 2);
+    }
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    use(&records.items[4], plan_edited, 2);
+    struct lw_acceptance acceptance = judged(&records);
+    assert_int_equal(acceptance.verdict, LW_INCOMPLETE);
+    assert_string_equal(acceptance.because[0], "scan: done with another plan");
+    assert_int_equal(acceptance.because_count, 4);
+    for (size_t i = 0; i < 4; i++) {
+        use(add(&records, records.items[i].check, LW_PASS), plan_edited, 2);
+    }
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    use(add(&records, "scan", LW_PASS), plan_of_day, 2); // and back to the first
+    assert_int_equal(judged(&records).verdict, LW_INCOMPLETE);
+}
+
+static void a_plan_less_or_a_file_more_is_no_other_plan(void **state)
+{
+    (void)state;
+    struct records records = all_five(LW_PASS);
+    use(&records.items[1], plan_of_day, 2);
+    use(&records.items[2], plan_and_more, 3);
+    use(&records.items[3], plan_of_day, 2);
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+    use(&records.items[3], plan_and_more, 3);
+    use(&records.items[4], plan_of_day, 2);
+    assert_int_equal(judged(&records).verdict, LW_ACCEPTED);
+}
+
 static void one_required_check_decides(void **state)
 {
     (void)state;
@@ -316,6 +363,8 @@ int main(void)
         cmocka_unit_test(a_roster_from_before_an_address_was_written_counts_no_more),
         cmocka_unit_test(an_assignment_that_was_cut_short_is_not_hidden_by_an_earlier_one),
         cmocka_unit_test(one_required_check_decides),
+        cmocka_unit_test(what_was_judged_by_another_plan_counts_no_more),
+        cmocka_unit_test(a_plan_less_or_a_file_more_is_no_other_plan),
         cmocka_unit_test(a_check_beyond_the_required_ones_can_only_add_remarks_or_fail),
         cmocka_unit_test(no_records_are_incomplete),
         cmocka_unit_test(a_failure_outweighs_what_is_not_done),
