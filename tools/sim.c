@@ -8,13 +8,24 @@
 #include "cli/serving.h"
 #include "cli/session.h"
 
+// Whoever asks a served chain has today's date: at another the calibrations that its nodes tell
+// would be out of date.
+static struct lw_chain_options starting_now(const struct lw_cli *cli)
+{
+    struct lw_clock clock;
+    lw_clock_system(&clock);
+    double start_s = cli->settings.sim_at_s > 0 ? cli->settings.sim_at_s : 0;
+    int64_t now_ns = lw_clock_utc_ns(&clock, lw_clock_now_ns(&clock));
+    return (struct lw_chain_options){
+        .start_s = start_s, .utc_given = true, .start_utc_ns = now_ns - (int64_t)(start_s * 1e9)};
+}
+
 static enum lw_status serve(const struct lw_cli *cli, const struct lw_serving *serving,
                             const char *path, struct lw_error *error)
 {
     struct lw_plan plan = {0};
     struct lw_chain *chain = NULL;
-    struct lw_chain_options options = {.start_s =
-                                           cli->settings.sim_at_s > 0 ? cli->settings.sim_at_s : 0};
+    const struct lw_chain_options options = starting_now(cli);
     enum lw_status status =
         lw_plan_load(path, cli->settings.profiles, LW_PROFILESDIR, &plan, NULL, error);
     if (status == LW_OK) {

@@ -111,7 +111,9 @@ static const struct lw_field virtual_fields[] = {
     FIELD(LW_INTEGER, "seed", seed, "number that all chance comes from; absent: 1", ABSENT(1),
           RANGE(0, 2147483647)),
     FIELD(LW_TEXT, "starts_at", starts_at,
-          "its date and time at 0 s; absent: the visit's opened, else 2026-01-01", OPTIONAL),
+          "its date and time at 0 s; absent: the visit's opened, for a served chain "
+          "now, else 2026-01-01",
+          OPTIONAL),
     FIELD(LW_OBJECT, "noise", noise, "noise of all readings; absent: from the profiles",
           SUB(noise_shape)),
     FIELD(LW_LIST, "faults", faults, "what is wrong with it; absent: nothing", SUB(fault_shape)),
