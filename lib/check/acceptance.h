@@ -24,9 +24,9 @@ enum lw_outdated {
 enum { LW_ACCEPTANCE_CHECKS = 32 };
 struct lw_acceptance_check {
     const char *check;
-    bool required, done; // done: a complete record is there
+    bool required, done;       // done: a complete record is there
     enum lw_outdated outdated; // it was, and does not count any more
-    bool partial;        // only a part of the chain was asked, so it is not done
+    bool partial;              // only a part of the chain was asked, so it is not done
     enum lw_verdict verdict;
     int number;          // of the record that counts: the last one of that check; 0: none
     const char *skipped; // reason, when it was skipped on purpose
