@@ -8,22 +8,6 @@
 
 enum { TOLD_IN_FULL = 4, LISTED = 24 };
 
-// All findings that count, as one list of pointers in the records' order.
-static bool gather(const struct lw_report_view *view, struct lw_list *all)
-{
-    for (size_t i = 0; i < view->counting->count; i++) {
-        const struct lw_list *list = &lw_report_counted_at(view, i)->record->findings.list;
-        for (size_t k = 0; k < list->count; k++) {
-            const struct lw_finding **item = lw_list_add(all, sizeof *item);
-            if (item == NULL) {
-                return false;
-            }
-            *item = &((const struct lw_finding *)list->items)[k];
-        }
-    }
-    return true;
-}
-
 static const struct lw_finding *finding_at(const struct lw_list *all, size_t index)
 {
     return ((const struct lw_finding **)all->items)[index];
@@ -32,6 +16,39 @@ static const struct lw_finding *finding_at(const struct lw_list *all, size_t ind
 static bool same_kind(const struct lw_finding *a, const struct lw_finding *b)
 {
     return a->severity == b->severity && strcmp(a->code, b->code) == 0;
+}
+
+// What several checks say in the same words is one fact.
+static bool was_said(const struct lw_list *all, const struct lw_finding *finding)
+{
+    for (size_t i = 0; i < all->count; i++) {
+        const struct lw_finding *other = finding_at(all, i);
+        if (same_kind(other, finding) && other->tap == finding->tap &&
+            strcmp(other->says, finding->says) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// All findings that count, as one list of pointers in the records' order.
+static bool gather(const struct lw_report_view *view, struct lw_list *all)
+{
+    for (size_t i = 0; i < view->counting->count; i++) {
+        const struct lw_list *list = &lw_report_counted_at(view, i)->record->findings.list;
+        for (size_t k = 0; k < list->count; k++) {
+            const struct lw_finding *finding = &((const struct lw_finding *)list->items)[k];
+            if (was_said(all, finding)) {
+                continue;
+            }
+            const struct lw_finding **item = lw_list_add(all, sizeof *item);
+            if (item == NULL) {
+                return false;
+            }
+            *item = finding;
+        }
+    }
+    return true;
 }
 
 static bool told_before(const struct lw_list *all, size_t index)
@@ -160,12 +177,12 @@ void lw_report_count_findings(const struct lw_report_view *view, char *text, siz
 {
     size_t counts[LW_FAIL + 1] = {0};
     struct lw_text told = {0};
-    for (size_t i = 0; i < view->counting->count; i++) {
-        const struct lw_list *list = &lw_report_counted_at(view, i)->record->findings.list;
-        for (size_t k = 0; k < list->count; k++) {
-            counts[((const struct lw_finding *)list->items)[k].severity]++;
-        }
+    struct lw_list all = {0};
+    told.failed = !gather(view, &all);
+    for (size_t i = 0; i < all.count; i++) {
+        counts[finding_at(&all, i)->severity]++;
     }
+    free(all.items);
     const enum lw_verdict order[] = {LW_FAIL, LW_UNDECIDED, LW_ATTENTION, LW_NOT_TESTED};
     for (size_t i = 0; i < sizeof order / sizeof *order; i++) {
         if (counts[order[i]] > 0) {

@@ -322,6 +322,10 @@ static void add_findings(struct fixture *fixture)
     if (!fixture->options.faulty) {
         return;
     }
+    for (size_t i = 0; i < 3; i++) { // scan, roster and link say it in the same words
+        add_finding(fixture, &fixture->records[i], "line_silent_from", LW_FAIL, count - 1,
+                    "all nodes up to the last do not answer");
+    }
     for (size_t tap = weak_tap(fixture); tap <= count; tap++) {
         add_finding(fixture, &fixture->records[3], "supply_margin", LW_ATTENTION, tap,
                     "reads less than its minimum and margin");

@@ -257,7 +257,17 @@ static void the_front_page_counts_findings_by_severity(void **state)
 {
     (void)state;
     char *page = ordinary_page(4, false);
-    assert_non_null(strstr(page, "<dt>Findings</dt><dd>2 fail, 1 undecided, 2 attention</dd>"));
+    assert_non_null(strstr(page, "<dt>Findings</dt><dd>3 fail, 1 undecided, 2 attention</dd>"));
+    free(page);
+}
+
+static void what_several_checks_say_is_told_once(void **state)
+{
+    (void)state;
+    char *page = ordinary_page(4, false);
+    const char *first = strstr(page, "all nodes up to the last do not answer");
+    assert_non_null(first);
+    assert_null(strstr(first + 1, "all nodes up to the last do not answer"));
     free(page);
 }
 
@@ -346,6 +356,7 @@ int main(void)
         cmocka_unit_test(the_front_page_comes_first_and_says_what_it_must),
         cmocka_unit_test(open_points_stand_on_the_front_page_with_room_for_an_owner),
         cmocka_unit_test(the_front_page_counts_findings_by_severity),
+        cmocka_unit_test(what_several_checks_say_is_told_once),
         cmocka_unit_test(what_was_not_tested_is_named),
         cmocka_unit_test(hostile_text_stays_text_in_every_field),
         cmocka_unit_test(a_very_long_word_is_cut_and_may_break),
