@@ -37,6 +37,16 @@ void lw_digest_shown(const char *digest, int groups, char *text, size_t size)
     }
 }
 
+ptrdiff_t lw_file_some(FILE *file, void *bytes, size_t size)
+{
+    int descriptor = fileno(file);
+    if (descriptor >= 0) {
+        return read(descriptor, bytes, size); // interrupted is a failure here: somebody wants out
+    }
+    size_t got = fread(bytes, 1, size, file);
+    return got == 0 && ferror(file) ? -1 : (ptrdiff_t)got;
+}
+
 // Reads until the end of the file or until the text is longer than `most`.
 static enum lw_status read_all(int descriptor, const char *path, size_t most, struct lw_text *text,
                                struct lw_error *error)

@@ -13,6 +13,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 
 enum { LW_PATH = 1024, LW_DIGEST = 65 };
 
@@ -31,6 +32,11 @@ enum lw_status lw_file_write(const char *path, const char *bytes, size_t count,
 // there.
 enum lw_status lw_file_write_new(const char *path, const char *bytes, size_t count,
                                  struct lw_error *error);
+
+// What a file or pipe has to read now, at least one byte; 0 at its end, -1 and errno on failure.
+// Past the stream's own buffer, so that nobody may have read from it before; a stream without a
+// descriptor (fmemopen) is read through its buffer.
+ptrdiff_t lw_file_some(FILE *file, void *bytes, size_t size);
 
 // A file that is written piece by piece (captures, readings) and digested at its close. Opaque,
 // ours. An existing file is emptied. After a failed write every later call says the same failure.

@@ -11,10 +11,14 @@
 #include <stdint.h>
 #include <stdio.h>
 
+// All zero but for `file`, which nobody else reads from.
 struct lw_source {
     FILE *file;
     uint64_t offset; // of the next byte
     bool cut;        // the file ended where it must not
+    int failure;     // errno of the read that failed; 0: none
+    size_t at, end;  // bytes of the window that are read and not yet taken
+    uint8_t window[1 << 16];
 };
 
 // Exactly `count` bytes, or LW_BAD_FILE "cut off at offset N" with `cut` set, or LW_SYSTEM.

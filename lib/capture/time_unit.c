@@ -18,7 +18,11 @@ bool lw_time_unit_set(struct lw_time_unit *unit, uint8_t resolution)
 {
     unit->binary = resolution & 0x80;
     unit->exponent = resolution & 0x7f;
-    return unit->exponent <= (unit->binary ? 63 : 19);
+    if (unit->exponent > (unit->binary ? 63 : 19)) {
+        return false;
+    }
+    unit->per_second = unit->binary ? UINT64_C(1) << unit->exponent : power_of_ten(unit->exponent);
+    return true;
 }
 
 // A part of a second in 2^-exponent s; low bits that a nanosecond does not see are dropped first.
@@ -35,9 +39,7 @@ static uint64_t decimal_fraction_ns(uint64_t part, unsigned exponent)
 
 bool lw_time_unit_ns(const struct lw_time_unit *unit, uint64_t count, int64_t *utc_ns)
 {
-    uint64_t per_second =
-        unit->binary ? UINT64_C(1) << unit->exponent : power_of_ten(unit->exponent);
-    uint64_t seconds = count / per_second, part = count % per_second;
+    uint64_t seconds = count / unit->per_second, part = count % unit->per_second;
     uint64_t part_ns = unit->binary ? binary_fraction_ns(part, unit->exponent)
                                     : decimal_fraction_ns(part, unit->exponent);
     const int64_t most_s = INT64_MAX / (int64_t)SECOND_NS - 1;

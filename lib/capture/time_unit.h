@@ -9,9 +9,10 @@
 #include <stdint.h>
 
 struct lw_time_unit {
-    bool binary;       // a unit is 2^-exponent s, else 10^-exponent s
-    unsigned exponent; // 0..63, 0..19
-    int64_t offset_s;  // added to every time
+    bool binary;         // a unit is 2^-exponent s, else 10^-exponent s
+    unsigned exponent;   // 0..63, 0..19
+    int64_t offset_s;    // added to every time
+    uint64_t per_second; // units; set by lw_time_unit_set()
 };
 
 // From the byte that if_tsresol holds: the top bit chooses powers of two. Leaves the offset alone.

@@ -103,8 +103,9 @@ struct lw_request {
 
 // Reads a request. Returns 0, or the exception code that a node answers with: ILLEGAL_FUNCTION for
 // a function not listed above, ILLEGAL_VALUE for a bad quantity, length or value, ILLEGAL_ADDRESS
-// when start + count passes 65536 or a file part cannot be. `request` is filled on 0 only. Which
-// functions, sub-functions and registers a node really has is the node's to say.
+// when start + count passes 65536 or a file part cannot be; then `request` is of no use. Of its
+// arrays only what the counts name is filled. Which functions, sub-functions and registers a node
+// really has is the node's to say.
 uint8_t lw_request_parse(const struct lw_pdu *pdu, struct lw_request *request);
 
 // Writes a request. False, and `pdu` empty, when the values are outside the limits of section 6.
@@ -124,17 +125,18 @@ struct lw_reply {
     uint16_t event_status;      // 0x0B, 0x0C: 0xFFFF busy, 0x0000 ready
     uint16_t event_count;       // 0x0B, 0x0C
     uint16_t message_count;     // 0x0C
+    uint8_t byte_count;         // 0x0C: events; 0x11: id, run indicator and what follows
     uint8_t part_count;         // 0x14, 0x15
     struct lw_file_part parts[LW_FILE_PARTS_MAX];
     uint16_t values[LW_READ_REGISTERS_MAX];
     uint8_t bits[LW_BITS_BYTES]; // 01 02: packed, first coil in bit 0 of byte 0
-    uint8_t byte_count;          // 0x0C: events; 0x11: id, run indicator and what follows
     uint8_t bytes[LW_PDU_MAX];   // 0x0C, 0x11
 };
 
 // Reads a reply. True when it is whole and, with a request, answers it: same function, as many bits
 // or registers as were asked, an echo where the protocol wants one. With request NULL only the
-// inner lengths are held. 0x2B/0x0E is checked for its head here and read by lw_identity_add().
+// inner lengths are held. When false, `reply` is of no use; of its arrays only what the counts name
+// is filled. 0x2B/0x0E is checked for its head here and read by lw_identity_add().
 // Some nodes count 0x11 one byte too small: such a reply is taken with all its bytes.
 bool lw_reply_parse(const struct lw_pdu *request, const struct lw_pdu *pdu, struct lw_reply *reply);
 

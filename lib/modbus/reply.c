@@ -112,7 +112,7 @@ static bool parse_file_read(struct reader *from, struct lw_reply *reply)
             return false;
         }
         take_words(from, reply->values + words, count);
-        reply->parts[reply->part_count++].count = (uint16_t)count;
+        reply->parts[reply->part_count++] = (struct lw_file_part){.count = (uint16_t)count};
         words += count;
     }
     return true;
@@ -210,7 +210,8 @@ static bool parse_alone(const struct lw_pdu *pdu, struct lw_reply *reply)
 {
     struct reader from = {.bytes = pdu->bytes, .left = pdu->count};
     uint8_t function = take_byte(&from);
-    *reply = (struct lw_reply){.function = function & 0x7F};
+    memset(reply, 0, offsetof(struct lw_reply, parts));
+    reply->function = function & 0x7F;
     if (reply->function == 0) {
         return false;
     }
@@ -276,20 +277,18 @@ static bool fits(const struct lw_pdu *request, const struct lw_request *asked,
 bool lw_reply_parse(const struct lw_pdu *request, const struct lw_pdu *pdu, struct lw_reply *reply)
 {
     struct lw_request asked;
-    struct lw_reply read;
-    if (!parse_alone(pdu, &read)) {
+    if (!parse_alone(pdu, reply)) {
         return false;
     }
     if (request != NULL) {
-        if (request->count == 0 || request->bytes[0] != read.function) {
+        if (request->count == 0 || request->bytes[0] != reply->function) {
             return false;
         }
-        bool judged = read.exception == 0 && lw_request_parse(request, &asked) == 0;
-        if (judged && !fits(request, &asked, pdu, &read)) {
+        bool judged = reply->exception == 0 && lw_request_parse(request, &asked) == 0;
+        if (judged && !fits(request, &asked, pdu, reply)) {
             return false;
         }
     }
-    *reply = read;
     return true;
 }
 

@@ -217,12 +217,9 @@ static uint8_t parse_known(struct reader *from, struct lw_request *request)
 uint8_t lw_request_parse(const struct lw_pdu *pdu, struct lw_request *request)
 {
     struct reader from = {.bytes = pdu->bytes, .left = pdu->count};
-    struct lw_request read = {.function = take_byte(&from)};
-    uint8_t exception = parse_known(&from, &read);
-    if (exception == 0) {
-        *request = read;
-    }
-    return exception;
+    memset(request, 0, offsetof(struct lw_request, parts));
+    request->function = take_byte(&from);
+    return parse_known(&from, request);
 }
 
 static void build_write_coils(struct writer *to, const struct lw_request *request)

@@ -66,11 +66,15 @@ static struct lw_mark *mark(struct lw_stream *stream, size_t index)
     return &stream->marks[(stream->mark_first + index) % LW_MARKS];
 }
 
-// Begin and end of a byte, evenly spread over its piece.
+// Begin and end of a byte, evenly spread over its piece. Nearly always a frame is a piece, so that
+// there is nothing to divide.
 static int64_t begin_ns(const struct lw_mark *mark, uint64_t at)
 {
     if (mark->first_ns < 0) {
         return -1;
+    }
+    if (at == mark->at) {
+        return mark->first_ns;
     }
     int64_t span_ns = mark->last_ns - mark->first_ns;
     return mark->first_ns + span_ns * (int64_t)(at - mark->at) / (int64_t)mark->count;
@@ -80,6 +84,9 @@ static int64_t end_ns(const struct lw_mark *mark, uint64_t at)
 {
     if (mark->first_ns < 0) {
         return -1;
+    }
+    if (at + 1 - mark->at == mark->count) {
+        return mark->last_ns;
     }
     int64_t span_ns = mark->last_ns - mark->first_ns;
     return mark->first_ns + span_ns * (int64_t)(at + 1 - mark->at) / (int64_t)mark->count;
