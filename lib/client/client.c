@@ -103,8 +103,9 @@ static int64_t silence_ns(const struct lw_client *client)
     const struct lw_framing *framing = &client->line->framing;
     int64_t char_ns = framing->rate > 0 ? lw_framing_chars_ns(framing, 1) : 0;
     int64_t silence = t35_ns(client) + char_ns + TIMING_SIGMAS * client->inbox.timing_u_ns;
-    bool floor = client->line->paced && silence < PACED_SILENCE_NS;
-    return floor ? PACED_SILENCE_NS : silence;
+    int64_t least = client->line->paced ? PACED_SILENCE_NS : 0;
+    least = least > client->line->gap_ns ? least : client->line->gap_ns;
+    return silence > least ? silence : least;
 }
 
 // Longer than two of the longest frames: a line that goes on after that is not used by nodes.

@@ -73,6 +73,7 @@ struct lw_line {
     bool paced;        // time passes by itself (false on a virtual clock)
     bool framed;       // rate and parity mean something here (false on sockets and ptys)
     struct lw_framing framing;
+    int64_t gap_ns;    // pieces of one frame may come so far apart; 0: as on the wire
     int64_t late_ns;   // the longest that received bytes may have been kept by adapter, network and
                        // system before they are dated; 0: not at all (a virtual chain)
     char name[160];    // as the user named it, cleaned

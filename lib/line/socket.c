@@ -20,6 +20,9 @@
 
 // How long bytes may be under way in a plant network and in a gateway's buffer (common practice).
 static const int64_t NETWORK_NS = 10000000;
+// Serial servers send a long answer in parts, and a network delays one against the other (common
+// practice).
+static const int64_t GAP_NS = 100000000;
 
 static const double CONNECT_S = 5;
 
@@ -38,12 +41,21 @@ static enum lw_status joined_send(struct lw_line *line, const uint8_t *bytes, si
     return status;
 }
 
+// A serial server may hold the rest of an answer back until its beginning is acknowledged (RFC
+// 896), which would be 40 ms and more later (RFC 1122, 4.2.3.2). The system forgets this with time.
+static void acknowledge(const struct lw_system_line *system)
+{
+    int on = 1;
+    setsockopt(system->descriptor, IPPROTO_TCP, TCP_QUICKACK, &on, sizeof on);
+}
+
 static enum lw_status joined_read(struct joined *joined, uint8_t *bytes, size_t size,
                                   struct lw_piece *piece, struct lw_error *error)
 {
     size_t count = 0;
     enum lw_status status =
         lw_system_line_read(&joined->system, bytes, size, &count, &joined->ended, error);
+    acknowledge(&joined->system);
     if (status == LW_OK && (count > 0 || joined->ended)) {
         lw_system_line_stamp(&joined->system, count, piece);
         piece->flags = joined->ended ? LW_PIECE_CLOSED : 0;
@@ -172,6 +184,7 @@ enum lw_status lw_socket_open(const char *url, const struct lw_line_options *opt
     joined->system.gone = "the other end closed the connection";
     joined->system.line.adu = address.adu;
     joined->system.line.late_ns = NETWORK_NS;
+    joined->system.line.gap_ns = GAP_NS;
     joined->system.line.hears_others = address.adu == LW_ADU_RTU;
     status = connect_any(&joined->system, &address, options->connect_s, error);
     if (status != LW_OK) {

@@ -186,7 +186,7 @@ class Ser2net(Commanding):
                                  *QUICK, '--addresses', '1-26', '--quiet', *more, timeout=400)
 
     def verdicts(self, visit):
-        """By check, the last record's: completeness, verdict, and for the roster each node's state."""
+        """By check, the last record's: completeness, verdict, and for the roster each node's state; what the nodes say they are."""
         seen = {}
         for name in sorted(os.listdir(self.path(visit))):
             if name.endswith('.json') and name != 'visit.json':
@@ -195,6 +195,8 @@ class Ser2net(Commanding):
                 nodes = record['result'].get('nodes', []) if record.get('result') else []
                 seen[record['check']] = (record['complete'], record['verdict'],
                                          [(node['node'], node['state']) for node in nodes] if record['check'] == 'roster' else None)
+                if record['check'] == 'scan':
+                    seen['identities'] = [(node['address'], node['identity']) for node in nodes]
                 self.said[visit, record['check']] = [finding['says'] for finding in record['findings']]
         return seen
 
@@ -237,6 +239,7 @@ class Ser2net(Commanding):
         self.ser2net('cut', url.rsplit(':', 1)[1])
         self.assertIn(self.walk(url, 'visit-cut').returncode, (0, 1))
         seen = self.verdicts('visit-cut')
+        self.assertEqual(len(seen.pop('identities')), 24)
         self.assertTrue(all(complete for complete, _, _ in seen.values()), seen)
         self.assertEqual(seen['link'][1], 'pass', self.said['visit-cut', 'link'])
 

@@ -186,6 +186,18 @@ static void on_a_real_port_a_tear_of_16_ms_does_not_end_the_answer(void **state)
     assert_reply(f, answer_42);
 }
 
+static void behind_a_serial_server_the_rest_may_come_much_later(void **state)
+{
+    struct fixture *f = *state;
+    f->script.line.paced = true;
+    f->script.line.gap_ns = 100 * ms;
+    frame(&f->script, 1, 5 * ms, 5, answer_42);
+    tear(&f->script, 3, 80 * ms); // two delayed acknowledgements of 40 ms (common practice)
+    ask(f, 5, read_one);
+    assert_reply(f, answer_42);
+    assert_int_equal(f->last.strays, 0);
+}
+
 static void a_broken_off_answer_is_a_crc_error_once_silence_shows_it(void **state)
 {
     struct fixture *f = *state;
@@ -859,6 +871,7 @@ int main(void)
         client_test(silence_is_tried_again_and_every_attempt_reported),
         client_test(an_answer_torn_into_pieces_is_put_together),
         client_test(on_a_real_port_a_tear_of_16_ms_does_not_end_the_answer),
+        client_test(behind_a_serial_server_the_rest_may_come_much_later),
         client_test(a_broken_off_answer_is_a_crc_error_once_silence_shows_it),
         client_test(an_answer_that_begins_in_time_may_end_after_the_deadline),
         client_test(a_damaged_answer_is_a_crc_error),
