@@ -150,6 +150,22 @@ static void a_silent_node_is_no_error_of_the_line(void **state)
     end(&judged);
 }
 
+static void where_nobody_answers_no_round_is_called_slow(void **state)
+{
+    (void)state;
+    struct walk walk;
+    walk_open_cell(&walk,
+                   &(struct cell){.probes = 2,
+                                  .faults = "{\"kind\": \"dead_node\", \"tap\": 1},"
+                                            "{\"kind\": \"dead_node\", \"tap\": 2}"},
+                   1);
+    walk.plan.line.wanted_cycle_ms = 1;
+    walk_link(&walk, &(struct lw_link_options){.seconds = 2}, NULL);
+    assert_non_null(walk_found(&walk, "line_silent_all", "P01"));
+    assert_null(walk_found(&walk, "link_cycle", NULL));
+    walk_close(&walk);
+}
+
 // Its silences are not in the line's sum, so they cannot be taken out of it either.
 static void a_silent_node_is_not_held_against_the_others(void **state)
 {
@@ -364,6 +380,7 @@ int main(void)
         cmocka_unit_test(errors_within_a_second_are_one_event),
         cmocka_unit_test(a_silent_node_is_no_error_of_the_line),
         cmocka_unit_test(a_silent_node_is_not_held_against_the_others),
+        cmocka_unit_test(where_nobody_answers_no_round_is_called_slow),
         cmocka_unit_test(a_node_with_most_of_the_errors_stands_out),
         cmocka_unit_test(exceptions_are_answers_and_are_said),
         cmocka_unit_test(reply_times_are_known_to_two_percent),
